@@ -1,0 +1,204 @@
+"""The run folder: typed tables in Parquet, written whole or not at all.
+
+Everything is written under a working name and moved into place, so that a run that dies
+leaves no half file. Column units and descriptions are attached here, from the dictionary.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from pipeline import schema
+from pipeline.errors import PipelineError, UsageError
+
+ROWS_PER_PART = 2_097_152
+ROWS_PER_GROUP = 131_072
+
+
+def to_arrow(name: str, frame: pd.DataFrame) -> pa.Table:
+    """A frame as the declared table ``name``: every column present, typed and in its place.
+
+    Columns that the declaration lacks are refused; columns that the frame lacks become missing.
+
+    Raises
+    ------
+    PipelineError
+        When a column is unknown, cannot take its type, or is empty where it must not be.
+    """
+    target = schema.arrow_schema(name)
+    strange = [column for column in frame.columns if column not in target.names]
+    if strange:
+        raise PipelineError(f"Table '{name}' has columns that tables.csv does not declare: {strange}.")
+    arrays = []
+    for field in target:
+        if field.name not in frame:
+            arrays.append(pa.nulls(len(frame), field.type))
+            continue
+        try:
+            array = pa.Array.from_pandas(frame[field.name], type=field.type, safe=True)
+        except (pa.ArrowInvalid, pa.ArrowTypeError) as error:
+            raise PipelineError(f"Table '{name}', column '{field.name}': {error}") from None
+        arrays.append(array.combine_chunks() if isinstance(array, pa.ChunkedArray) else array)
+        if not field.nullable and arrays[-1].null_count:
+            raise PipelineError(f"Table '{name}', column '{field.name}' is empty in {arrays[-1].null_count} rows.")
+    return pa.Table.from_arrays(arrays, schema=target)
+
+
+def sorted_by_key(name: str, frame: pd.DataFrame) -> pd.DataFrame:
+    """Rows in the order of the declared key; tables without one keep every column as key."""
+    keys = schema.key_of(name) or [c for c in frame.columns]
+    return frame.sort_values(keys, kind="stable", ignore_index=True)
+
+
+class TableWriter:
+    """Streams one declared table into ``folder/tables/<name>/part-00000.parquet`` and on.
+
+    Row groups and parts have a fixed size whatever the chunks that arrive, so that the bytes
+    do not depend on how the work was cut. Use as a context manager; nothing is left on error.
+    """
+
+    def __init__(self, name: str, folder: Path):
+        self.name, self.final = name, folder / "tables" / name
+        self.work = folder / "tables" / f".{name}.writing"
+        self.rows = 0
+        self._buffer: list[pa.Table] = []
+        self._buffered = 0
+        self._writer: pq.ParquetWriter | None = None
+        self._part = -1
+        self._part_rows = 0
+
+    def __enter__(self) -> TableWriter:
+        shutil.rmtree(self.work, ignore_errors=True)
+        self.work.mkdir(parents=True)
+        return self
+
+    def write(self, table: pa.Table | pd.DataFrame) -> None:
+        """Append rows; they must come in key order."""
+        table = table if isinstance(table, pa.Table) else to_arrow(self.name, table)
+        self._buffer.append(table)
+        self._buffered += table.num_rows
+        while self._buffered >= ROWS_PER_GROUP:
+            self._group(ROWS_PER_GROUP)
+
+    def _group(self, size: int) -> None:
+        whole = pa.concat_tables(self._buffer)
+        self._buffer, self._buffered = [whole.slice(size)], whole.num_rows - size
+        if self._writer is None or self._part_rows >= ROWS_PER_PART:
+            self._next_part()
+        assert self._writer is not None
+        self._writer.write_table(whole.slice(0, size).combine_chunks(), row_group_size=ROWS_PER_GROUP)
+        self._part_rows += size
+        self.rows += size
+
+    def _next_part(self) -> None:
+        if self._writer is not None:
+            self._writer.close()
+        self._part, self._part_rows = self._part + 1, 0
+        target = schema.arrow_schema(self.name)
+        coded = [f.name for f in target if pa.types.is_string(f.type)]
+        self._writer = pq.ParquetWriter(
+            self.work / f"part-{self._part:05d}.parquet", target, compression="zstd", compression_level=1,
+            use_dictionary=coded, write_statistics=True, store_schema=True,
+        )  # fmt: skip
+
+    def __exit__(self, kind: object, error: object, trace: object) -> None:
+        if kind is None:
+            if self._buffered or self._writer is None:
+                if not self._buffer:
+                    self._buffer = [schema.arrow_schema(self.name).empty_table()]
+                self._group(self._buffered)
+            assert self._writer is not None
+            self._writer.close()
+            shutil.rmtree(self.final, ignore_errors=True)
+            os.replace(self.work, self.final)
+        else:
+            if self._writer is not None:
+                self._writer.close()
+            shutil.rmtree(self.work, ignore_errors=True)
+
+
+def write_table(name: str, frame: pd.DataFrame, folder: Path) -> int:
+    """Write one declared table whole, rows in key order; returns the number of rows."""
+    with TableWriter(name, folder) as writer:
+        writer.write(to_arrow(name, sorted_by_key(name, frame)))
+    return len(frame)
+
+
+def parts(name: str, folder: Path) -> list[Path]:
+    """Parquet files of a table of a run, in order."""
+    return sorted((folder / "tables" / name).glob("part-*.parquet"))
+
+
+def read_table(name: str, folder: Path, columns: list[str] | None = None) -> pd.DataFrame:
+    """One table of a run as a frame; missing text is None."""
+    found = parts(name, folder)
+    if not found:
+        raise UsageError(f"{folder} holds no table '{name}'; give the folder of a finished run.")
+    return pa.concat_tables([pq.read_table(path, columns=columns) for path in found]).to_pandas()
+
+
+def chunks(name: str, folder: Path, size: int) -> Iterator[pd.DataFrame]:
+    """A table of a run in frames of at most ``size`` rows, in order."""
+    for path in parts(name, folder):
+        for batch in pq.ParquetFile(path).iter_batches(batch_size=size):
+            yield batch.to_pandas()
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a text file in one move."""
+    work = path.with_name(f".{path.name}.writing")
+    work.parent.mkdir(parents=True, exist_ok=True)
+    work.write_text(text, encoding="utf-8", newline="\n")
+    os.replace(work, path)
+
+
+def write_json(path: Path, content: Any) -> None:
+    """Write JSON with sorted keys in one move."""
+    write_text(path, json.dumps(content, indent=1, sort_keys=True, ensure_ascii=False, default=str) + "\n")
+
+
+def prepare_folder(folder: Path, replace: bool) -> None:
+    """Make the run folder, or clear the run that is in it when ``replace`` is given.
+
+    Raises
+    ------
+    UsageError
+        When the folder holds something that is no run, or a run and ``replace`` is not given.
+    """
+    manifest = folder / "manifest.json"
+    if folder.exists() and not folder.is_dir():
+        raise UsageError(f"{folder} is a file; --out takes a folder.")
+    if folder.is_dir() and any(folder.iterdir()):
+        if not manifest.is_file() and not (folder / ".running").is_file():
+            raise UsageError(f"{folder} is not empty and holds no run; choose another --out.")
+        if not replace and manifest.is_file():
+            raise UsageError(f"{folder} holds a finished run; add --replace to do it again, or choose another --out.")
+        clear(folder)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        (folder / ".running").write_text("This run is not finished.\n", encoding="utf-8")
+    except OSError as error:
+        raise PipelineError(f"{folder} cannot be written: {error.strerror}.") from None
+
+
+RUN_FILES = ("tables", "wellstring.duckdb", "report.html", "manifest.json", "csv", "geo", "workbook.xlsx",
+             "datapackage.json", "gate", ".running")  # fmt: skip
+
+
+def clear(folder: Path, names: Iterable[str] = RUN_FILES) -> None:
+    """Remove what a run writes, and nothing else."""
+    for name in names:
+        path = folder / name
+        if path.is_dir():
+            shutil.rmtree(path)
+        else:
+            path.unlink(missing_ok=True)

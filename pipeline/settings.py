@@ -1,0 +1,144 @@
+"""Effective settings of a run: declared practice, the user's overlay, market, seed, draws.
+
+A settings file is TOML. Every limit and default of practice.csv can be replaced there by id,
+without touching code::
+
+    market = "us"
+    [practice.submergence]
+    low = 15
+    base = 25
+    high = 60
+    unit = "ft"
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from pipeline import schema
+from pipeline.errors import UsageError
+from pipeline.units import convert
+
+_SI = {
+    "ft": "m", "in": "m", "m": "m", "gpm": "m**3/s", "L/min": "m**3/s", "psi": "Pa", "lb": "kg", "kg": "kg",
+    "lb/ft": "kg/m", "kg/kW": "kg/W", "ft/s": "m/s", "degF": "degC", "degC": "degC", "degC/m": "degC/m",
+    "hp": "W", "h": "s", "mg/L": "mg/L", "kg/m**3": "kg/m**3", "year": "year", "": "",
+}  # fmt: skip
+_KNOWN = {"market", "practice", "prices", "regions", "overrides", "as_of", "draws", "seed", "horizon_years",
+          "gate", "units"}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Band:
+    """Low, base and high of one practice value, in SI."""
+
+    low: float
+    base: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What a run was asked to do; written into the manifest as it stood.
+
+    Attributes
+    ----------
+    market : str
+        "us", "metric", or "" to take it from each source.
+    draws, seed : int
+        Draws a well for demand and robustness, and the key of the random numbers.
+    units : str
+        Units shown to people, "us" or "metric"; tables stay in SI.
+    limit : int or None
+        Read at most so many records a table, for a trial.
+    """
+
+    market: str = ""
+    units: str = ""
+    draws: int = 32
+    seed: int = 20250101
+    as_of: str = ""
+    limit: int | None = None
+    layouts: tuple[Path, ...] = ()
+    prices: Path | None = None
+    threads: int = 2
+    chunk_wells: int = 131_072
+    strict: bool = False
+    gate_pages: bool = False
+    practice_overlay: dict[str, dict[str, Any]] = field(default_factory=dict)
+    overrides: dict[str, dict[str, Any]] = field(default_factory=dict)
+    gate_overlay: dict[str, float] = field(default_factory=dict)
+
+    @cached_property
+    def practice(self) -> dict[str, Band]:
+        """Practice values by id, in SI, the overlay applied."""
+        declared = {row["practice_id"]: row for row in schema.rows("practice")}
+        strange = set(self.practice_overlay) - set(declared)
+        if strange:
+            raise UsageError(f"Settings: no practice value is called {sorted(strange)}; see 'wellstring fields'.")
+        out = {}
+        for name, row in declared.items():
+            over = {k: str(v) for k, v in self.practice_overlay.get(name, {}).items()}
+            merged = {**row, **over}
+            unit = merged["unit"]
+            if unit not in _SI:
+                raise UsageError(f"Settings: practice '{name}' has unit '{unit}', which is not understood.")
+            values = convert([float(merged[k]) for k in ("low", "base", "high")], unit, _SI[unit])
+            if not values[0] <= values[1] <= values[2]:
+                raise UsageError(f"Settings: practice '{name}' must have low <= base <= high.")
+            out[name] = Band(*(float(v) for v in values))
+        return out
+
+    def base(self, name: str) -> float:
+        """Base value of one practice id, in SI."""
+        return self.practice[name].base
+
+    def to_manifest(self) -> dict[str, Any]:
+        """What the manifest records; no path of this machine, nothing that changes from run to run."""
+        return {
+            "market": self.market, "units": self.units, "draws": self.draws, "seed": self.seed,
+            "as_of": self.as_of, "limit": self.limit, "strict": self.strict,
+            "layouts": [path.name for path in self.layouts],
+            "prices": self.prices.name if self.prices else "prices.csv (invented demo list)",
+            "practice_overlay": self.practice_overlay, "overrides": len(self.overrides),
+            "gate": self.gate_overlay,
+        }  # fmt: skip
+
+
+def load(path: Path | None, **given: Any) -> Settings:
+    """Settings from a TOML file and the options given on the command line, which win.
+
+    Raises
+    ------
+    UsageError
+        When the file is not TOML, or holds a key that is not known.
+    """
+    found: dict[str, Any] = {}
+    if path is not None:
+        try:
+            found = tomllib.loads(path.read_text(encoding="utf-8"))
+        except OSError as error:
+            raise UsageError(f"Settings file {path}: {error.strerror}.") from None
+        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+            raise UsageError(f"Settings file {path.name}: {error}.") from None
+    strange = set(found) - _KNOWN
+    if strange:
+        raise UsageError(f"Settings file {path}: unknown key {sorted(strange)}; known are {sorted(_KNOWN)}.")
+    values: dict[str, Any] = {k: found[k] for k in ("market", "units", "as_of", "draws", "seed") if k in found}
+    values["practice_overlay"] = dict(found.get("practice", {}))
+    values["overrides"] = dict(found.get("overrides", {}))
+    values["gate_overlay"] = dict(found.get("gate", {}))
+    if path and "prices" in found:
+        values["prices"] = (path.parent / found["prices"]).resolve()
+    if "horizon_years" in found:
+        years = found["horizon_years"]
+        values["practice_overlay"]["horizon"] = {"low": years, "base": years, "high": years}
+    values.update({k: v for k, v in given.items() if v is not None})
+    for name, allowed in (("market", ("", "us", "metric")), ("units", ("", "us", "metric"))):
+        if values.get(name, "") not in allowed:
+            raise UsageError(f"{name} is '{values[name]}'; write one of {[a for a in allowed if a]}.")
+    return Settings(**values)
