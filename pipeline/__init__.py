@@ -1,0 +1,3 @@
+"""Wellstring: from water-well records to drop pipe."""
+
+__version__ = "0.1.0"

@@ -1,0 +1,1 @@
+"""Formulas of the drop pipe: SI in, SI out."""
