@@ -1,0 +1,1 @@
+"""Files to raw text tables with a line ledger."""

@@ -1,0 +1,108 @@
+"""What ingest hands to normalise: raw text tables, the line ledger, and what was set aside."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import pandas as pd
+
+from pipeline import schema
+from pipeline.ingest.layouts import Layout
+
+LINE, ROW = "_line", "_row"
+
+
+@dataclass
+class RawTable:
+    """One physical file read as one table of one layout.
+
+    Attributes
+    ----------
+    source_id, table : str
+        The layout and the name of the table inside it.
+    file : str
+        File name without its folder.
+    frame : DataFrame
+        Text columns under their raw header names, in the spelling of the file and as read; names met twice
+        carry " (2)"; None where the cell is empty. Only columns that the layout uses. Two integer columns:
+        ``_line``, the physical line on which the record begins, and ``_row``, its number, both from 1.
+    """
+
+    source_id: str
+    table: str
+    file: str
+    frame: pd.DataFrame
+
+    def column(self, name: str) -> pd.Series:
+        """Text of the column whose header is ``name``, trimmed and whatever its case."""
+        wanted = folded(name)
+        for header in self.frame.columns:
+            if folded(header) == wanted:
+                return self.frame[header]
+        raise KeyError(name)
+
+
+@dataclass
+class LedgerEntry:
+    """Where the records of one file went; rows_read counts every record, also those set aside.
+
+    ``lines`` is the number of physical lines of the file (rows of the sheet for a workbook).
+    """
+
+    file: str
+    table: str
+    source_id: str
+    lines: int = 0
+    rows_read: int = 0
+    rows_used: int = 0
+    excluded: dict[str, int] = field(default_factory=dict)
+    quarantined: dict[str, int] = field(default_factory=dict)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Entry as it stands in the manifest, reasons in alphabetical order."""
+        return {
+            "file": self.file, "table": self.table, "source_id": self.source_id, "lines": self.lines,
+            "rows_read": self.rows_read, "rows_used": self.rows_used,
+            "excluded": dict(sorted(self.excluded.items())),
+            "quarantined": dict(sorted(self.quarantined.items())),
+        }  # fmt: skip
+
+    def balances(self) -> bool:
+        """Whether every record read is used, excluded or quarantined."""
+        return self.rows_read == self.rows_used + sum(self.excluded.values()) + sum(self.quarantined.values())
+
+
+@dataclass
+class Intake:
+    """Everything that was read.
+
+    Attributes
+    ----------
+    layouts : dict of Layout
+        Layouts in use, by source_id.
+    tables : list of RawTable
+        In the order of the files.
+    quarantine : DataFrame
+        Columns of the declared table ``quarantine``; never the text of a line.
+    ledger : list of LedgerEntry
+        One a file and table, in the order of ``tables``; normalise fills rows_used and excluded.
+    not_read : list of (file, reason)
+        Files of a folder that were left unread.
+    """
+
+    layouts: dict[str, Layout] = field(default_factory=dict)
+    tables: list[RawTable] = field(default_factory=list)
+    quarantine: pd.DataFrame = field(default_factory=lambda: empty_quarantine())
+    ledger: list[LedgerEntry] = field(default_factory=list)
+    not_read: list[tuple[str, str]] = field(default_factory=list)
+
+
+def empty_quarantine() -> pd.DataFrame:
+    """A quarantine table without rows."""
+    return schema.arrow_schema("quarantine").empty_table().to_pandas()
+
+
+def folded(name: str) -> str:
+    """Header name as compared: trimmed, blanks single, lower case."""
+    return " ".join(str(name).split()).lower()
