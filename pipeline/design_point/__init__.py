@@ -1,0 +1,104 @@
+"""Design point of every well: observed values first, estimates with their band and basis after."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pipeline import schema
+from pipeline.design_point import drawdown as water
+from pipeline.design_point import duty, head, setting
+from pipeline.design_point.bands import ASSUMED, RECORDED, Banded
+from pipeline.design_point.comparable import Comparable, learn
+from pipeline.settings import Settings
+
+__all__ = ["Comparable", "design", "learn"]
+
+
+def _grade(wells: pd.DataFrame, depth: Banded, fits: Banded) -> NDArray:
+    """Confidence grade: A recorded length or full test, B levels and yield, C depth and level, D depth, E none."""
+    level = wells["depth_static_m"].notna().to_numpy()
+    flow = (wells["flow_tested_m3_per_s"] > 0).to_numpy()
+    fall = (wells["drawdown_test_m"].notna() | wells["depth_pumping_m"].notna()).to_numpy()
+    deep = depth.basis == RECORDED
+    length = fits.basis == RECORDED
+    conditions = [length | (level & flow & fall & deep), level & flow & deep, level & deep, deep]
+    return np.select(conditions, ["A", "B", "C", "D"], "E").astype(object)
+
+
+def design(wells: pd.DataFrame, settings: Settings, comparable: Comparable) -> pd.DataFrame:
+    """The table ``design`` for a frame of the table ``wells``; each well on its own, given ``comparable``.
+
+    Parameters
+    ----------
+    wells : DataFrame
+        Columns of the table ``wells``; those missing count as not recorded.
+    settings : Settings
+    comparable : Comparable
+        Learned from the whole table of wells by :func:`learn`.
+
+    Returns
+    -------
+    DataFrame
+        One row a well, in the order given.
+    """
+    wells = wells.reindex(columns=[c.field.name for c in schema.table("wells")]).reset_index(drop=True)
+    hand = duty.is_hand(wells)
+    kind = duty.pump_kind(wells)
+    use = np.where(kind == "hand", "hand", wells["use_code"].fillna("unknown").to_numpy(dtype=object))
+    depth = water.well_depth(wells, comparable, settings)
+    static = water.static_level(wells, depth, comparable, settings)
+    flow = duty.duty_flow(wells, settings)
+    capacity = water.specific_capacity(wells, depth, static, comparable, settings)
+    column = np.maximum(depth.base - np.maximum(static.base, 0.0), 0.0)
+    known = water.recorded_fall(wells, static, settings)
+    tested = ~np.isnan(capacity.base) | ~np.isnan(known.base)
+    fall = water.drawdown(known, flow, capacity, column, settings)
+    deepest, deepest_high, limited_by = setting.deepest_setting(wells, depth, static, settings)
+    level = Banded.recorded(np.full(len(wells), np.nan))
+    least = np.minimum(settings.practice["submergence"].low, 0.1 * depth.base)
+    worked = water.pumping_level(static, fall, deepest - least, settings)
+    level.fill(worked.base, worked.low, worked.high, 1)
+    level.basis = worked.basis
+    pump, wanted, limited = setting.setting_depth(
+        wells, depth, static, level, hand, tested, deepest, deepest_high, limited_by, settings
+    )
+    # a recorded setting tells that the level stays above it
+    above = pump.base - least
+    lowered = (pump.basis == RECORDED) & (level.base > above) & (above > static.base)
+    level.base = np.where(lowered, above, level.base)
+    level.low, level.high = np.minimum(level.low, level.base), np.maximum(level.high, level.base)
+    leaves = setting.discharge_depth(wells, hand, settings)
+    length = setting.pipe_length(wells, pump, leaves, settings)
+    cutout = head.cutout_pressure(wells, use, settings)
+    running, is_given = head.head_before_friction(wells, use, level, cutout, settings)
+    shutoff = head.shutoff_head(wells, running, kind, settings)
+    warmth = head.temperature(wells, pump, settings)
+    room = head.bore(wells, hand, settings)
+    recorded_power = wells["power_motor_w"].to_numpy(float)
+    power = np.where(recorded_power > 0, recorded_power, head.shaft_power(flow.base, running.base, settings))
+    power = np.where(hand, np.nan, power)
+    mass = head.pump_mass(wells, np.where(hand, 0.0, power), hand, settings)
+    cable = np.where(hand, 0.0, pump.base * (1 + settings.base("slack_cable_pe")) + settings.base("length_cable_head"))
+    out: dict[str, object] = {name: wells[name] for name in
+                              ("source_id", "well_id", "region_code", "market_code", "acidity_ph",
+                               "chloride_mg_per_l", "is_flowing", "weight_inclusion_fraction")}  # fmt: skip
+    out["use_code"] = wells["use_code"].fillna("unknown")
+    for name, value in {
+        "depth_completed_m": depth, "depth_static_m": static, "flow_duty_m3_per_s": flow,
+        "specific_capacity_m2_per_s": capacity, "depth_pumping_m": level, "depth_pump_m": pump,
+        "length_drop_pipe_m": length, "head_before_friction_m": running, "head_shutoff_m": shutoff,
+        "temperature_water_degc": warmth, "diameter_casing_inside_m": room, "mass_pump_kg": mass,
+    }.items():  # fmt: skip
+        out |= value.columns(name, schema.stem(name))
+    out |= {
+        "depth_discharge_m": leaves.base, "head_shutoff_is_recorded": wells["head_shutoff_m"].notna(),
+        "pressure_cutout_pa": cutout.base, "diameter_pump_m": head.pump_width(flow.base, room, hand, settings),
+        "power_motor_w": power, "pump_kind_code": kind, "length_cable_m": cable,
+        "margin_water_m": pump.base - level.base, "depth_setting_wanted_m": wanted,
+        "depth_setting_max_m": deepest, "head_is_given": is_given, "setting_limited_code": limited,
+        "grade_code": _grade(wells, depth, length),
+    }  # fmt: skip
+    frame = pd.DataFrame(out)
+    return frame[[c.field.name for c in schema.table("design")]]

@@ -1,0 +1,61 @@
+"""Duty flow: what the use asks, limited by what the well gives."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pipeline.design_point.bands import ASSUMED, DERIVED, RECORDED, Banded
+from pipeline.settings import Settings
+
+# uses whose duty follows the tested yield rather than a fixed habit
+BY_YIELD = ("irrigation", "public_supply", "industrial")
+HAND_USES = ("village",)
+
+
+def is_hand(wells: pd.DataFrame) -> np.ndarray:
+    """Wells drawn by hand: a hand pump is recorded, or a village well without a recorded pump."""
+    kind = wells["pump_kind_code"].fillna("unknown")
+    return ((kind == "hand") | ((kind == "unknown") & wells["use_code"].isin(HAND_USES))).to_numpy()
+
+
+def pump_kind(wells: pd.DataFrame) -> np.ndarray:
+    """Kind of pump to be hung: as recorded where it hangs on a drop pipe, else by use."""
+    kind = wells["pump_kind_code"].fillna("unknown").to_numpy(dtype=object)
+    kind = np.where(np.isin(kind, ["unknown", "none"]), "submersible", kind)
+    return np.where(is_hand(wells), "hand", kind)
+
+
+def duty_flow(wells: pd.DataFrame, settings: Settings) -> Banded:
+    """Duty flow of every well.
+
+    A recorded duty stands. Else the habit of the use, limited by the tested yield; large users
+    follow the yield. The least flow for which a pump is chosen is the floor.
+
+    Returns
+    -------
+    Banded, m3/s
+    """
+    practice = settings.practice
+    out = Banded.recorded(wells["flow_duty_m3_per_s"].to_numpy(float))
+    tested = wells["flow_tested_m3_per_s"].to_numpy(float)
+    tested = np.where(tested > 0, tested, np.nan)
+    use = wells["use_code"].to_numpy(dtype=object)
+    use = np.where(is_hand(wells), "village", use)
+    share = practice["share_duty_of_yield"]
+    follows = np.isin(use, BY_YIELD)
+    by_yield = np.where(follows, tested, np.nan)
+    out.fill(by_yield * share.base, by_yield * share.low, by_yield * share.high, DERIVED)
+    for name in np.unique(use.astype(str)):
+        band = practice.get(f"flow_{name}", practice["flow_unknown"])
+        here = np.where(use == name, 1.0, np.nan)
+        out.fill(band.base * here, band.low * here, band.high * here, ASSUMED)
+    most = tested * practice["share_yield"].high
+    least = practice["flow_least"]
+    typed = out.basis == RECORDED
+    for end, floor in (("base", least.base), ("low", least.low), ("high", least.base)):
+        values = getattr(out, end)
+        limited = np.maximum(np.fmin(values, most), floor)
+        setattr(out, end, np.where(typed, values, limited))
+    out.basis = np.where(~typed & (out.base >= most * (1 - 1e-12)), np.int8(DERIVED), out.basis)
+    return out

@@ -1,0 +1,119 @@
+"""Setting of the pump and length of the drop pipe."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pipeline.design_point.bands import ASSUMED, DERIVED, RECORDED, Banded, Floats, add, constant
+from pipeline.settings import Settings
+
+
+def deepest_setting(wells: pd.DataFrame, depth: Banded, static: Banded, settings: Settings) -> tuple[Floats, Floats, NDArray]:
+    """Deepest setting that bottom and screen allow, m.
+
+    Returns
+    -------
+    deepest, deepest_high : ndarray
+        With the base and the least bottom clearance.
+    limited_by : ndarray of text
+        "screen" or "bottom". A screen that begins above the water cannot keep the pump above it.
+    """
+    clearance = settings.practice["clearance_bottom"]
+    shallow = 0.25 * depth.base  # in very shallow wells the usual clearance would leave no water
+    bottom = depth.base - np.minimum(clearance.base, shallow)
+    bottom_high = np.maximum(depth.high - np.minimum(clearance.low, shallow), bottom)
+    screen = wells["depth_screen_top_m"].to_numpy(float) - settings.base("clearance_screen")
+    room = static.base + settings.practice["submergence"].low
+    governs = (screen > room) & (screen < bottom)
+    return (
+        np.where(governs, screen, bottom),
+        np.where(governs, screen, bottom_high),
+        np.where(governs, "screen", "bottom").astype(object),
+    )
+
+
+def _rock(wells: pd.DataFrame, depth: Banded, settings: Settings) -> NDArray[np.bool_]:
+    """Open-rock wells: rock recorded above the bottom, or casing well above it, and no screen."""
+    cover = settings.base("bedrock_cover")
+    top = wells["depth_bedrock_m"].fillna(wells["depth_casing_bottom_m"]).to_numpy(float)
+    return (top + cover < depth.base) & wells["depth_screen_top_m"].isna().to_numpy()
+
+
+def setting_depth(
+    wells: pd.DataFrame, depth: Banded, static: Banded, level: Banded, hand: NDArray, has_capacity: NDArray,
+    deepest: Floats, deepest_high: Floats, limited_by: NDArray, settings: Settings,
+) -> tuple[Banded, Floats, NDArray]:  # fmt: skip
+    """Pump intake below ground, m.
+
+    Recorded pump depth or drop-pipe length stands. With levels and a capacity: pumping level plus
+    submergence, no deeper than bottom and screen allow. With a level only: a share of the water column
+    by kind of well. With a depth only: a share of the depth.
+
+    Returns
+    -------
+    setting : Banded
+    wanted : ndarray
+        What pumping level and submergence ask for, before any limit.
+    limited : ndarray of text
+        none, bottom, screen, recorded, dry.
+    """
+    practice = settings.practice
+    size = len(wells)
+    out = Banded.recorded(wells["depth_pump_m"].where(wells["depth_pump_m"] > 0).to_numpy(float))
+    pipe = wells["length_drop_pipe_m"].where(wells["length_drop_pipe_m"] > 0).to_numpy(float)
+    out.fill(pipe + discharge_depth(wells, hand, settings).base, pipe, pipe, RECORDED)
+    below = constant(practice["submergence"], size, ASSUMED)
+    wanted = add(level, below)
+    has_level = ~wells["depth_static_m"].isna().to_numpy()
+    full = has_level & has_capacity
+    keep = np.where(full, 1.0, np.nan)
+    out.fill(wanted.base * keep, wanted.low * keep, wanted.high * keep, DERIVED)
+    column = np.maximum(depth.base - static.base, 0.0)
+    rock = _rock(wells, depth, settings)
+    for which, name in (
+        (hand, "share_setting_hand"),
+        (~hand & rock, "share_setting_bedrock"),
+        (~hand & ~rock, "share_setting_screened"),
+    ):
+        band, here = practice[name], np.where(which & has_level, 1.0, np.nan)
+        ends = (static.base + share * column * here for share in (band.base, band.low, band.high))
+        out.fill(*ends, ASSUMED)
+    band = practice["share_setting_of_depth"]
+    out.fill(band.base * depth.base, band.low * depth.low, band.high * depth.high, ASSUMED)
+    recorded = out.basis == RECORDED
+    limited = np.where(recorded, "recorded", "none").astype(object)
+    over = ~recorded & (out.base > deepest)
+    limited[over] = limited_by[over]
+    limited[~recorded & (static.base > deepest)] = "dry"
+    out.base = np.where(recorded, out.base, np.minimum(out.base, deepest))
+    out.low = np.where(recorded, out.low, np.minimum(np.maximum(out.low, 0.0), out.base))
+    out.high = np.where(recorded, out.high, np.maximum(np.minimum(out.high, deepest_high), out.base))
+    # a setting follows its pumping level down to the limit, so that a pump is never placed above its water
+    lifted = ~recorded & (out.base < np.minimum(level.base + practice["submergence"].low, deepest))
+    out.base = np.where(lifted, np.minimum(level.base + practice["submergence"].low, deepest), out.base)
+    out.high = np.maximum(out.high, out.base)
+    return out, np.where(full, wanted.base, level.base + below.base), limited
+
+
+def discharge_depth(wells: pd.DataFrame, hand: NDArray, settings: Settings) -> Banded:
+    """Depth at which the pipe leaves the well, m: pitless adapter, or above ground for hand pumps."""
+    size = len(wells)
+    out = Banded.recorded(np.full(size, np.nan))
+    above = hand | wells["use_code"].isin(["village"]).to_numpy()
+    for which, name in ((above, "depth_discharge_stick_up"), (~above, "depth_discharge_pitless")):
+        band, here = settings.practice[name], np.where(which, 1.0, np.nan)
+        out.fill(band.base * here, band.low * here, band.high * here, ASSUMED)
+    return out
+
+
+def pipe_length(wells: pd.DataFrame, setting: Banded, discharge: Banded, settings: Settings) -> Banded:
+    """Length from the pump discharge to where the pipe leaves the well, m; a recorded length stands."""
+    out = Banded.recorded(wells["length_drop_pipe_m"].where(wells["length_drop_pipe_m"] > 0).to_numpy(float))
+    worked = add(setting, discharge, signs=(1, -1))
+    out.fill(worked.base, worked.low, worked.high, DERIVED)
+    out.basis = np.where(
+        out.basis == RECORDED, out.basis, np.maximum(np.int8(DERIVED), setting.basis)
+    ).astype(np.int8)
+    return out.clip(0.5, np.inf)
