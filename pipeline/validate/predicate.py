@@ -1,0 +1,144 @@
+"""The small SQL of the rules, read and worked out a second time without DuckDB.
+
+The scan hands a rule's test to DuckDB as it stands; here the same text is parsed into a tree of a
+few known forms and worked out on arrays. That holds the rules to a safe subset of SQL, tells which
+columns a test reads, and gives the gate its own count of the same faults.
+
+Forms: columns, numbers, 'text', DATE 'yyyy-mm-dd', + - * /, = <> < <= > >=, IN (...), IS [NOT] NULL,
+AND, OR, NOT, abs(...).
+"""
+
+from __future__ import annotations
+
+import ast
+import operator
+import re
+from collections.abc import Callable, Mapping
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pipeline.errors import SchemaError
+
+_TOKEN = re.compile(r"\s*(?:(?P<text>'[^']*')|(?P<number>\d+\.?\d*(?:[eE][-+]?\d+)?)|(?P<word>[A-Za-z_]\w*)"
+                    r"|(?P<sign><=|>=|<>|[-+*/=<>(),]))")  # fmt: skip
+_WORDS = {"and": "and", "or": "or", "not": "not", "in": "in", "is": "is", "null": "None", "date": "date"}
+_BINARY: dict[type, Callable[[Any, Any], Any]] = {
+    ast.Add: operator.add, ast.Sub: operator.sub, ast.Mult: operator.mul, ast.Div: operator.truediv,
+    ast.Gt: operator.gt, ast.GtE: operator.ge, ast.Lt: operator.lt, ast.LtE: operator.le,
+    ast.Eq: operator.eq, ast.NotEq: operator.ne,
+}  # fmt: skip
+
+
+def _python(sql: str) -> str:
+    """The test with Python's spelling of the same operators; anything unknown is refused."""
+    out, place = [], 0
+    text = sql.strip()
+    while place < len(text):
+        match = _TOKEN.match(text, place)
+        if not match:
+            raise SchemaError(f"rules.csv: the test \"{sql}\" cannot be read at '{text[place:place + 12]}'.")
+        place, kind, token = match.end(), match.lastgroup, match[match.lastgroup or 0]
+        if kind == "word":
+            token = _WORDS.get(token.lower(), token)
+        elif kind == "sign":
+            token = {"=": "==", "<>": "!="}.get(token, token)
+        out.append(token)
+    # DATE 'x' is a call, so that the tree knows it from plain text
+    return re.sub(r"\bdate ('[^']*')", r"date(\1)", " ".join(out))
+
+
+@cache
+def tree(sql: str) -> ast.expr:
+    """Parsed test.
+
+    Raises
+    ------
+    SchemaError
+        When the text holds anything but the forms named above.
+    """
+    try:
+        body = ast.parse(_python(sql), mode="eval").body
+    except SyntaxError:
+        raise SchemaError(f'rules.csv: the test "{sql}" is not understood.') from None
+    for node in ast.walk(body):
+        if isinstance(node, ast.Call):
+            known = isinstance(node.func, ast.Name) and node.func.id in ("abs", "date")
+            if not known or len(node.args) != 1 or node.keywords:
+                raise SchemaError(f'rules.csv: the test "{sql}" calls something other than abs().')
+        elif isinstance(node, ast.Compare):
+            if len(node.ops) != 1:
+                raise SchemaError(f'rules.csv: the test "{sql}" chains comparisons; join them by AND.')
+        elif not isinstance(node, (ast.BoolOp, ast.UnaryOp, ast.BinOp, ast.Name, ast.Constant, ast.Tuple,
+                                   ast.expr_context, ast.operator, ast.unaryop, ast.boolop, ast.cmpop)):
+            raise SchemaError(f'rules.csv: the test "{sql}" holds a form that rules may not use.')
+    return body
+
+
+@cache
+def columns(sql: str) -> frozenset[str]:
+    """Columns that a test reads."""
+    names = {node.id for node in ast.walk(tree(sql)) if isinstance(node, ast.Name)}
+    return frozenset(names - {"abs", "date"})
+
+
+def evaluate(sql: str, values: Mapping[str, NDArray[Any]]) -> NDArray[np.bool_]:
+    """True where the test holds; False where it does not or a value it compares is missing.
+
+    Parameters
+    ----------
+    sql : str
+        Test of a rule.
+    values : mapping of column name to array, all of one length
+        Numbers with NaN, dates as datetime64 with NaT, text and booleans as objects with None.
+    """
+    return np.asarray(_value(tree(sql), values), dtype=bool)
+
+
+def _truth(value: Any) -> NDArray[np.bool_]:
+    array = np.asarray(value)
+    if array.dtype == object:
+        return np.asarray(np.where(pd.isna(array), False, array), dtype=bool)
+    return array.astype(bool)
+
+
+def _value(node: ast.expr, values: Mapping[str, NDArray[Any]]) -> Any:
+    if isinstance(node, ast.Name):
+        return values[node.id]
+    if isinstance(node, ast.Constant):
+        return node.value
+    if isinstance(node, ast.Tuple):
+        return [_value(item, values) for item in node.elts]
+    if isinstance(node, ast.BoolOp):
+        join = np.logical_and if isinstance(node.op, ast.And) else np.logical_or
+        return join.reduce([_truth(_value(item, values)) for item in node.values])
+    if isinstance(node, ast.UnaryOp):
+        inner = _value(node.operand, values)
+        if isinstance(node.op, ast.Not):
+            # NOT of a missing value is missing, which does not hold
+            return ~_truth(inner) & ~pd.isna(np.asarray(inner))
+        return -inner
+    if isinstance(node, ast.Call):
+        argument = _value(node.args[0], values)
+        is_date = isinstance(node.func, ast.Name) and node.func.id == "date"
+        return np.datetime64(argument, "D") if is_date else np.abs(argument)
+    if isinstance(node, ast.BinOp):
+        return _BINARY[type(node.op)](_value(node.left, values), _value(node.right, values))
+    assert isinstance(node, ast.Compare)
+    return _compare(node, values)
+
+
+def _compare(node: ast.Compare, values: Mapping[str, NDArray[Any]]) -> NDArray[np.bool_]:
+    left, right, kind = _value(node.left, values), _value(node.comparators[0], values), node.ops[0]
+    if isinstance(kind, ast.Is):
+        return np.asarray(pd.isna(left))
+    if isinstance(kind, ast.IsNot):
+        return ~np.asarray(pd.isna(left))
+    if isinstance(kind, ast.In):
+        return np.asarray(pd.Series(left).isin(right if isinstance(right, list) else [right]))
+    present = ~(np.asarray(pd.isna(left)) | np.asarray(pd.isna(right)))
+    with np.errstate(invalid="ignore"):
+        return np.asarray(_BINARY[type(kind)](left, right), dtype=bool) & present
