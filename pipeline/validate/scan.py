@@ -95,7 +95,7 @@ def scan(
         marked = base.execute(
             f"SELECT * FROM (SELECT place, {mask_list} FROM ({source})) WHERE ({any_bit}) <> 0 ORDER BY place"
         ).fetchnumpy()
-        counts = ", ".join(f"count(*) FILTER (WHERE {sql}) AS {name}" for sql, name in counted.items())
+        counts = ", ".join(f"count_if({sql}) AS {name}" for sql, name in counted.items())
         judged = base.execute(
             f"SELECT coalesce(source_id, '') AS source_id, {counts} FROM ({source}) GROUP BY 1 ORDER BY 1"
         ).df()
