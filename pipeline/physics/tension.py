@@ -1,0 +1,222 @@
+"""Axial load of a hanging string, the section that carries it, and how far it stretches.
+
+Depths run down from the hanger. Every load is the free body of all that hangs below a cut
+(``free_body`` in references.csv): the water in the bore is counted once, as the weight of the column,
+and the pressure at the cut acts on the bore.
+"""
+
+from __future__ import annotations
+
+import math
+
+from pipeline.compiled import arrays, scalar
+
+
+@scalar
+def _area_bore_m2(diameter_inside_m):
+    """Area of the bore.
+
+    Parameters
+    ----------
+    diameter_inside_m : array_like
+        Bore. [m]
+
+    Returns
+    -------
+    ndarray
+        Area [m2].
+    """
+    return math.pi / 4.0 * diameter_inside_m * diameter_inside_m
+
+
+@scalar
+def _area_wall_m2(diameter_outside_m, diameter_inside_m):
+    """Area of the wall between two diameters; 0 where they leave none.
+
+    Parameters
+    ----------
+    diameter_outside_m, diameter_inside_m : array_like, broadcast
+        Outside, or thread root, diameter and bore. [m]
+
+    Returns
+    -------
+    ndarray
+        Area [m2].
+    """
+    area = math.pi / 4.0 * (diameter_outside_m * diameter_outside_m - diameter_inside_m * diameter_inside_m)
+    return 0.0 if area < 0.0 else area
+
+
+@scalar
+def _diameter_root_npt_m(diameter_outside_m, pitch_m, length_hand_tight_m):
+    """Root diameter of a taper pipe thread at the hand-tight plane, where the coupling takes the load.
+
+    Parameters
+    ----------
+    diameter_outside_m, pitch_m, length_hand_tight_m : array_like, broadcast
+        Outside diameter of the pipe, thread pitch, hand-tight engagement. [m]
+
+    Returns
+    -------
+    ndarray
+        Diameter [m]: E0 = D - (0.05 D + 1.1 in) p/in; E1 = E0 + L1/16; root E1 - 0.8 p.
+        Source: ``asme_b1_20_1``.
+    """
+    inch = 0.0254
+    small_end = diameter_outside_m - (0.05 * diameter_outside_m + 1.1 * inch) * pitch_m / inch
+    return small_end + length_hand_tight_m / 16.0 - 0.8 * pitch_m
+
+
+@scalar
+def _load_axial_n(
+    depth_m, length_m, depth_water_m, weight_pipe_n_per_m, weight_cable_n_per_m, weight_pump_n,
+    volume_pump_m3, area_cable_m2, area_bore_m2, area_outside_m2, pressure_bore_pa, weight_specific_n_per_m3,
+):  # fmt: skip
+    """Tension in the pipe wall at a depth, bore full of water.
+
+    Parameters
+    ----------
+    depth_m, length_m, depth_water_m : array_like, broadcast
+        Depth of the cut, length of the string, depth of the water outside; below the hanger. [m]
+    weight_pipe_n_per_m, weight_cable_n_per_m, weight_pump_n : array_like, broadcast
+        Weights in air. [N/m], [N]
+    volume_pump_m3, area_cable_m2 : array_like, broadcast
+        What pump and cable displace. [m3], [m2]
+    area_bore_m2, area_outside_m2 : array_like, broadcast
+        Bore and outer section of the pipe. [m2]
+    pressure_bore_pa : array_like, broadcast
+        Gauge pressure in the bore at the cut. [Pa]
+    weight_specific_n_per_m3 : array_like, broadcast
+        Specific weight of water.
+
+    Returns
+    -------
+    ndarray
+        Tension [N]. Source: ``free_body``.
+    """
+    below = length_m - depth_m
+    wet = length_m - max(depth_m, depth_water_m)
+    wet = 0.0 if wet < 0.0 else wet
+    pump = volume_pump_m3 if length_m > depth_water_m else 0.0
+    outside = weight_specific_n_per_m3 * max(0.0, depth_m - depth_water_m)
+    displaced = (area_outside_m2 + area_cable_m2) * wet + pump
+    weight = (weight_pipe_n_per_m + weight_cable_n_per_m + weight_specific_n_per_m3 * area_bore_m2) * below
+    load = weight + weight_pump_n + pressure_bore_pa * area_bore_m2
+    load -= weight_specific_n_per_m3 * displaced + outside * area_outside_m2
+    return load + 0.0 * depth_water_m
+
+
+@scalar
+def _load_hanging_n(
+    length_m, depth_water_m, weight_pipe_n_per_m, weight_cable_n_per_m, weight_pump_n,
+    volume_pump_m3, area_cable_m2, area_bore_m2, area_outside_m2, pressure_head_pa, weight_specific_n_per_m3,
+):  # fmt: skip
+    """Load on the hanger with the pump in place and the bore full.
+
+    Parameters
+    ----------
+    length_m, depth_water_m : array_like, broadcast
+        Length of the string and depth of the water outside, below the hanger. [m]
+    weight_pipe_n_per_m, weight_cable_n_per_m, weight_pump_n : array_like, broadcast
+        Weights in air. [N/m], [N]
+    volume_pump_m3, area_cable_m2, area_bore_m2, area_outside_m2 : array_like, broadcast
+        Displacement of pump and cable; bore and outer section of the pipe. [m3], [m2]
+    pressure_head_pa : array_like, broadcast
+        Gauge pressure in the bore at the hanger: wellhead pressure when running, the rest of the shutoff
+        head at dead-head, 0 when the full string is pulled. [Pa]
+    weight_specific_n_per_m3 : array_like, broadcast
+        Specific weight of water.
+
+    Returns
+    -------
+    ndarray
+        Load [N]. Source: ``free_body``.
+    """
+    return _load_axial_n(
+        0.0, length_m, depth_water_m, weight_pipe_n_per_m, weight_cable_n_per_m, weight_pump_n,
+        volume_pump_m3, area_cable_m2, area_bore_m2, area_outside_m2, pressure_head_pa, weight_specific_n_per_m3,
+    )  # fmt: skip
+
+
+@scalar
+def _load_clear_of_water_n(
+    length_m, depth_water_m, weight_pipe_n_per_m, weight_cable_n_per_m, weight_pump_n, area_bore_m2,
+    weight_specific_n_per_m3,
+):  # fmt: skip
+    """Load when the pump has been pulled just clear of the water, bore still full.
+
+    Parameters
+    ----------
+    length_m, depth_water_m : array_like, broadcast
+        Length of the string and depth of the water, below the hanger. [m]
+    weight_pipe_n_per_m, weight_cable_n_per_m, weight_pump_n, area_bore_m2, weight_specific_n_per_m3 : array_like
+
+    Returns
+    -------
+    ndarray
+        Load [N]; what still hangs is the string down to the water. Source: ``free_body``.
+    """
+    left = min(length_m, max(depth_water_m, 0.0)) + 0.0 * (length_m + depth_water_m)
+    weight = weight_pipe_n_per_m + weight_cable_n_per_m + weight_specific_n_per_m3 * area_bore_m2
+    return weight * left + weight_pump_n
+
+
+@scalar
+def _load_drained_n(length_m, weight_pipe_n_per_m, weight_cable_n_per_m, weight_pump_n):
+    """Load of the whole string in air, bore empty.
+
+    Parameters
+    ----------
+    length_m, weight_pipe_n_per_m, weight_cable_n_per_m, weight_pump_n : array_like, broadcast
+
+    Returns
+    -------
+    ndarray
+        Load [N].
+    """
+    return (weight_pipe_n_per_m + weight_cable_n_per_m) * length_m + weight_pump_n
+
+
+@scalar
+def _load_pulling_n(
+    length_m, depth_water_m, weight_pipe_n_per_m, weight_cable_n_per_m, weight_pump_n,
+    volume_pump_m3, area_cable_m2, area_bore_m2, area_outside_m2, weight_specific_n_per_m3,
+):  # fmt: skip
+    """Largest load while the string is pulled: full at the bottom, full and clear of water, or drained.
+
+    Parameters
+    ----------
+    length_m, depth_water_m, weight_pipe_n_per_m, weight_cable_n_per_m, weight_pump_n : array_like, broadcast
+    volume_pump_m3, area_cable_m2, area_bore_m2, area_outside_m2, weight_specific_n_per_m3 : array_like, broadcast
+        As in :func:`_load_hanging_n`.
+
+    Returns
+    -------
+    ndarray
+        Load [N]; no wellhead pressure, since the string is open at the top.
+    """
+    full = _load_hanging_n(
+        length_m, depth_water_m, weight_pipe_n_per_m, weight_cable_n_per_m, weight_pump_n,
+        volume_pump_m3, area_cable_m2, area_bore_m2, area_outside_m2, 0.0, weight_specific_n_per_m3,
+    )  # fmt: skip
+    clear = _load_clear_of_water_n(
+        length_m, depth_water_m, weight_pipe_n_per_m, weight_cable_n_per_m, weight_pump_n, area_bore_m2,
+        weight_specific_n_per_m3,
+    )  # fmt: skip
+    drained = _load_drained_n(length_m, weight_pipe_n_per_m, weight_cable_n_per_m, weight_pump_n)
+    most = full
+    if clear > most:
+        most = clear
+    if drained > most:
+        most = drained
+    return most
+
+
+area_bore_m2 = arrays(_area_bore_m2)
+area_wall_m2 = arrays(_area_wall_m2)
+diameter_root_npt_m = arrays(_diameter_root_npt_m)
+load_axial_n = arrays(_load_axial_n)
+load_hanging_n = arrays(_load_hanging_n)
+load_clear_of_water_n = arrays(_load_clear_of_water_n)
+load_drained_n = arrays(_load_drained_n)
+load_pulling_n = arrays(_load_pulling_n)
