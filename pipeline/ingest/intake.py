@@ -24,9 +24,10 @@ class RawTable:
     file : str
         File name without its folder.
     frame : DataFrame
-        Text columns under their raw header names, in the spelling of the file and as read; names met twice
-        carry " (2)"; None where the cell is empty. Only columns that the layout uses. Two integer columns:
-        ``_line``, the physical line on which the record begins, and ``_row``, its number, both from 1.
+        Exactly the columns that the layout uses for this table, under the names the layout writes, text as
+        read (not trimmed); "" where the cell is empty, missing throughout where the file lacks the column.
+        Of names met twice in a header the second is called "name (2)". Two integer columns: ``_line``, the
+        physical line on which the record begins, and ``_row``, its number (set-aside records count), from 1.
     """
 
     source_id: str
@@ -89,6 +90,8 @@ class Intake:
         One a file and table, in the order of ``tables``; normalise fills rows_used and excluded.
     not_read : list of (file, reason)
         Files of a folder that were left unread.
+    notes : list of (file, note)
+        What was done about a file's quirks: lines read as cp1252, mapped columns that the file lacks.
     """
 
     layouts: dict[str, Layout] = field(default_factory=dict)
@@ -96,6 +99,7 @@ class Intake:
     quarantine: pd.DataFrame = field(default_factory=lambda: empty_quarantine())
     ledger: list[LedgerEntry] = field(default_factory=list)
     not_read: list[tuple[str, str]] = field(default_factory=list)
+    notes: list[tuple[str, str]] = field(default_factory=list)
 
 
 def empty_quarantine() -> pd.DataFrame:

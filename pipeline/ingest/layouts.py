@@ -322,7 +322,7 @@ def from_dict(document: dict[str, Any], where: str) -> Layout:
         comment=reader.text("[file] comment", file.get("comment", "#")),
         type_row=reader.flag("[file] type_row", file.get("type_row", False)),
         units_row=reader.flag("[file] units_row", file.get("units_row", False)),
-        missing=reader.texts("[file] missing", file.get("missing", [""])),
+        missing=tuple(dict.fromkeys(("", *reader.texts("[file] missing", file.get("missing", []))))),
         tables=parsed,
         exclude=reader.reasons("[exclude]", document.get("exclude", {})),
         kind_from=reader.text("[events] kind_from", events.get("kind_from", "")),

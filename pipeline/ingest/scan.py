@@ -1,0 +1,272 @@
+"""Compiled passes over the raw bytes of delimited text: where each record lies, and its wanted cells.
+
+A record may span lines (line breaks inside quotes), so records are found byte by byte; each keeps the
+physical line on which it begins. One quote that is never closed must not swallow the file: when a record
+of several lines does not fit the header, its first line alone is set aside and reading goes on below it.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.compiled import CAN_KEEP
+
+GOOD, BLANK, COMMENT, TOO_FEW, TOO_MANY, BAD_BYTES, UNTERMINATED = range(7)
+REASON = {TOO_FEW: "too_few_fields", TOO_MANY: "too_many_fields", BAD_BYTES: "bad_bytes",
+          UNTERMINATED: "unterminated_quote"}  # fmt: skip
+ASCII, UTF8, CP1252 = range(3)
+# a quoted text of more lines than this is taken for a quote that was never closed
+MAX_LINES = 200
+_LF, _CR, _TAB, _BLANK = 10, 13, 9, 32
+_KEEP = CAN_KEEP and Path(__file__).exists()
+
+
+def _cp1252() -> NDArray[np.uint8]:
+    """Per byte: length of its UTF-8 form (0: not defined in cp1252) and the form itself."""
+    out = np.zeros((256, 4), np.uint8)
+    for byte in range(256):
+        try:
+            form = bytes([byte]).decode("cp1252").encode()
+        except UnicodeDecodeError:
+            continue
+        out[byte, 0] = len(form)
+        out[byte, 1 : 1 + len(form)] = list(form)
+    return out
+
+
+FORMS = _cp1252()
+
+
+@numba.njit(nogil=True, cache=_KEEP)
+def _is_utf8(buf, start, end):  # type: ignore[no-untyped-def]
+    """Whether the bytes are UTF-8 (RFC 3629: no overlong forms, no surrogates)."""
+    i = start
+    while i < end:
+        b = buf[i]
+        if b < 0x80:
+            i += 1
+            continue
+        if 0xC2 <= b <= 0xDF:
+            more = 1
+        elif 0xE0 <= b <= 0xEF:
+            more = 2
+        elif 0xF0 <= b <= 0xF4:
+            more = 3
+        else:
+            return False
+        if i + more >= end:
+            return False
+        second = buf[i + 1]
+        if (b == 0xE0 and second < 0xA0) or (b == 0xED and second > 0x9F):
+            return False
+        if (b == 0xF0 and second < 0x90) or (b == 0xF4 and second > 0x8F):
+            return False
+        for k in range(1, more + 1):
+            if (buf[i + k] & 0xC0) != 0x80:
+                return False
+        i += more + 1
+    return True
+
+
+@numba.njit(nogil=True, cache=_KEEP)
+def _record(buf, pos, delim, quote):  # type: ignore[no-untyped-def]
+    """One record from ``pos``: end, next position, lines, fields, last field with content, broken, seen bits."""
+    size = buf.size
+    i, fields, filled, lines = pos, 1, 0, 1
+    at_start, in_quote, closed, junk = True, False, False, False
+    seen, nul = 0, False
+    while i < size:
+        b = buf[i]
+        if in_quote:
+            if b == quote:
+                if i + 1 < size and buf[i + 1] == quote:
+                    filled = fields
+                    i += 2
+                    continue
+                in_quote, closed = False, True
+            elif b == _LF:
+                lines += 1
+                if lines > MAX_LINES:
+                    break
+            elif b != _BLANK and b != _CR and b != _TAB:
+                filled = fields
+        elif b == delim:
+            fields += 1
+            at_start, closed = True, False
+        elif b == _LF:
+            break
+        elif b == quote and at_start:
+            in_quote, at_start = True, False
+        elif b != _BLANK and b != _CR and b != _TAB:
+            junk = junk or closed
+            at_start = False
+            filled = fields
+        seen |= b
+        nul = nul or b == 0
+        i += 1
+    broken = in_quote or (junk and lines > 1)
+    return i, min(i + 1, size), lines, fields, filled, broken, seen, nul
+
+
+@numba.njit(nogil=True, cache=_KEEP)
+def find_records(buf, pos, line, delim, quote, expected, required, comment, forms, limit):  # type: ignore[no-untyped-def]
+    """Records from byte ``pos`` on, which is physical line ``line``.
+
+    Parameters
+    ----------
+    buf : uint8 array, whole file
+    expected, required : int
+        Fields of the header, and the fewest a record may have (unnamed last columns may be left off).
+    comment : int
+        Byte that opens a comment line where the fields do not fit; -1 for none.
+    limit : int
+        Stop after so many records; -1 for all.
+
+    Returns
+    -------
+    start, end : int64 arrays
+        Byte range of each record, line end left out.
+    line : int64 array
+        Physical line on which it begins.
+    lines : int32 array
+        Physical lines it takes.
+    status, coding : uint8 arrays
+        GOOD, BLANK, COMMENT or a fault; ASCII, UTF8 or CP1252.
+    stop : int
+        Byte at which reading stopped; the size of the file unless limited.
+    """
+    room = 1024
+    start, end = np.empty(room, np.int64), np.empty(room, np.int64)
+    first, lines = np.empty(room, np.int64), np.empty(room, np.int32)
+    status, coding = np.empty(room, np.uint8), np.empty(room, np.uint8)
+    n, kept = 0, 0
+    while pos < buf.size and (limit < 0 or kept < limit):
+        stop, after, took, fields, filled, broken, seen, nul = _record(buf, pos, delim, quote)
+        fits = fields == expected or (fields > expected and filled <= expected)
+        fits = fits or required <= fields < expected
+        if broken or (took > 1 and not fits):
+            stop = pos
+            seen, nul = 0, False
+            while stop < buf.size and buf[stop] != _LF:
+                seen |= buf[stop]
+                nul = nul or buf[stop] == 0
+                stop += 1
+            after, took = min(stop + 1, buf.size), 1
+            state = UNTERMINATED
+        elif filled == 0 and took == 1:
+            state = BLANK
+        elif comment >= 0 and buf[pos] == comment and not fits:
+            state = COMMENT
+        elif fits:
+            state = GOOD
+        else:
+            state = TOO_FEW if fields < expected else TOO_MANY
+        code = ASCII
+        if seen & 0x80:
+            code = UTF8 if _is_utf8(buf, pos, stop) else CP1252
+            if code == CP1252:
+                for k in range(pos, stop):
+                    if forms[buf[k], 0] == 0:
+                        nul = True
+        if nul and state == GOOD:
+            state = BAD_BYTES
+        if n == room:
+            room *= 2
+            start, end = np.append(start, np.empty(n, np.int64)), np.append(end, np.empty(n, np.int64))
+            first, lines = np.append(first, np.empty(n, np.int64)), np.append(lines, np.empty(n, np.int32))
+            status, coding = np.append(status, np.empty(n, np.uint8)), np.append(coding, np.empty(n, np.uint8))
+        start[n], end[n], first[n], lines[n], status[n], coding[n] = pos, stop, line, took, state, code
+        n += 1
+        kept += state != BLANK and state != COMMENT
+        pos, line = after, line + took
+    return start[:n], end[:n], first[:n], lines[:n], status[:n], coding[:n], pos
+
+
+@numba.njit(nogil=True, cache=_KEEP)
+def locate(buf, start, end, delim, quote, strip, slots, begin, length, escaped):  # type: ignore[no-untyped-def]
+    """Byte ranges of the wanted cells of good records.
+
+    ``slots[field]`` is the row of ``begin`` and ``length`` for that field, -1 when it is not wanted. A cell
+    in quotes gives what stands between them; ``escaped`` says that doubled quotes are to be halved. Where
+    quotes do not bind (``quote`` -1), a cell that begins and ends with the byte ``strip`` loses both.
+    """
+    wanted = slots.size
+    for r in range(start.size):
+        i, stop, field = start[r], end[r], 0
+        if stop > i and buf[stop - 1] == _CR:
+            stop -= 1
+        while field < wanted:
+            cell, j, doubled, opened, closed_at, junk = i, i, False, -1, -1, False
+            while j < stop and (buf[j] == _BLANK or (buf[j] == _TAB and delim != _TAB)):
+                j += 1
+            if j < stop and buf[j] == quote:
+                opened = j + 1
+                j += 1
+                while j < stop:
+                    if buf[j] == quote:
+                        if j + 1 < stop and buf[j + 1] == quote:
+                            doubled = True
+                            j += 2
+                            continue
+                        closed_at = j
+                        j += 1
+                        break
+                    j += 1
+            while j < stop and buf[j] != delim:
+                junk = junk or (buf[j] != _BLANK and buf[j] != _TAB)
+                j += 1
+            slot = slots[field]
+            if slot >= 0:
+                if opened >= 0 and closed_at >= 0 and not junk:
+                    begin[slot, r], length[slot, r], escaped[slot, r] = opened, closed_at - opened, doubled
+                elif quote < 0 and j - cell >= 2 and buf[cell] == strip and buf[j - 1] == strip:
+                    begin[slot, r], length[slot, r], escaped[slot, r] = cell + 1, j - cell - 2, False
+                else:
+                    begin[slot, r], length[slot, r], escaped[slot, r] = cell, j - cell, False
+            field += 1
+            if j >= stop:
+                break
+            i = j + 1
+        while field < wanted:
+            if slots[field] >= 0:
+                begin[slots[field], r], length[slots[field], r] = 0, 0
+                escaped[slots[field], r] = False
+            field += 1
+
+
+@numba.njit(nogil=True, cache=_KEEP)
+def copy_cells(buf, begin, length, escaped, coding, quote, forms):  # type: ignore[no-untyped-def]
+    """Text of one column as Arrow large strings: int64 offsets and UTF-8 bytes."""
+    n = begin.size
+    offsets = np.empty(n + 1, np.int64)
+    offsets[0] = 0
+    room = 0
+    for r in range(n):
+        room += length[r] * (3 if coding[r] == CP1252 else 1)
+    out = np.empty(room, np.uint8)
+    at = 0
+    for r in range(n):
+        i, stop = begin[r], begin[r] + length[r]
+        if not escaped[r] and coding[r] != CP1252:
+            for k in range(i, stop):
+                out[at] = buf[k]
+                at += 1
+        else:
+            while i < stop:
+                b = buf[i]
+                if coding[r] == CP1252 and b >= 0x80:
+                    for k in range(forms[b, 0]):
+                        out[at] = forms[b, 1 + k]
+                        at += 1
+                else:
+                    out[at] = b
+                    at += 1
+                    if escaped[r] and b == quote and i + 1 < stop and buf[i + 1] == quote:
+                        i += 1
+                i += 1
+        offsets[r + 1] = at
+    return offsets, out[:at]
