@@ -1,0 +1,223 @@
+"""What the size and demand stages need of the goods without a bill: cost constants, sums over draws."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+from pipeline import schema
+from pipeline.materials.goods import Catalogue, Rule, catalogue
+from pipeline.materials.quantities import features, round_up
+from pipeline.settings import Settings
+
+_EXACT = 2**53
+_MILLI = 1000.0
+
+
+def price_table(settings: Settings) -> pd.DataFrame:
+    """Every item that a bill can hold.
+
+    Returns
+    -------
+    DataFrame
+        item_id, label, kind, sale_unit, price, mass_kg, currency; price and mass per sale unit
+        (per metre of pipe); price NaN where the list lacks it.
+    """
+    goods = catalogue(settings)
+    return goods.items.assign(currency=goods.currency)
+
+
+def _slope(rule: Rule, slack: NDArray[np.float64]) -> tuple[str, NDArray[np.float64] | float]:
+    """Where a rule's feature enters the straight-line cost: per joint, per piece, per metre, or not at all."""
+    match rule.feature:
+        case "joint" | "joint_shallow":
+            return "cost_per_joint", 1.0
+        case "joint_deep":
+            return "cost_per_joint_deep", 1.0
+        case "piece":
+            return "cost_per_piece", 1.0
+        case "cable_small":
+            return "cost_per_m_depth", 1.0 + slack
+        case "rope" | "depth_pump":
+            return "cost_per_m_depth", 1.0
+        case "per_spacing_depth":
+            return "cost_per_m_depth", 1.0 / rule.spacing_m
+        case "per_spacing_length":
+            return "cost_per_m_length", 1.0 / rule.spacing_m
+        case "length_pipe":
+            return "cost_per_m_length", 1.0
+        case _:
+            return "", 0.0
+
+
+def first_cost_constants(
+    settings: Settings,
+    pump_kind_code: str = "submersible",
+    use_code: str = "domestic",
+    goods: Catalogue | None = None,
+) -> pd.DataFrame:
+    """Straight-line cost of the goods of every option, for the sizing kernel.
+
+    cost = cost_fixed + cost_per_m_pipe x length bought + cost_per_m_length x pipe length
+    + cost_per_m_depth x pump depth + cost_per_piece x pieces + cost_per_joint x joints, where length
+    bought is pieces x piece length for sticks, and the stock coil for coils.
+
+    The bill differs by what a straight line cannot hold: goods counted by spacing are taken at one
+    half interval above length/spacing and rounded up in the bill (at most half of one check valve, tie
+    and guard each), consumables and the least of two check valves are whole in the bill, disinfectant
+    follows the casing, motors past power_cable_small take the larger cable, and threaded PVC past
+    depth_coupling_stainless takes cost_per_joint_deep in place of cost_per_joint.
+
+    Parameters
+    ----------
+    pump_kind_code, use_code : str
+        Situation to be priced; call once for motor pumps and once for hand pumps.
+
+    Returns
+    -------
+    DataFrame, one row an option in the order of options.csv
+        option_id, cost_fixed, cost_per_m_pipe, cost_per_m_length, cost_per_m_depth, cost_per_piece,
+        cost_per_joint, cost_per_joint_deep, piece_length_m (NaN for coils), coil_longest_m (NaN for
+        sticks), mass_cable_kg_per_m, prices_missing_count. A cost is NaN where a price it needs is missing.
+    """
+    goods = goods or catalogue(settings)
+    base = settings.base
+    situation = goods.situation(pd.Series([pump_kind_code]), pd.Series([use_code]))[0]
+    price = np.append(goods.items["price"].to_numpy(float), 0.0)
+    names = ["cost_fixed", "cost_per_m_pipe", "cost_per_m_length", "cost_per_m_depth", "cost_per_piece",
+             "cost_per_joint", "cost_per_joint_deep"]  # fmt: skip
+    out = {name: np.zeros(len(goods.options)) for name in names}
+    missing = np.zeros(len(goods.options), np.int64)
+    for r, rule in enumerate(goods.rules):
+        each = price[goods.item_of[r, :, situation]]
+        applies = goods.item_of[r, :, situation] >= 0
+        if rule.item_id == "{option}":
+            out["cost_per_m_pipe"] += each
+            missing += np.isnan(each)
+            continue
+        if rule.feature in ("bleach", "cable_large"):
+            continue
+        column, slope = _slope(rule, goods.slack)
+        fixed = rule.addition + (rule.factor if rule.feature == "well" else 0.0)
+        if rule.feature.startswith("per_spacing"):
+            fixed += rule.factor / 2
+        if rule.minimum and rule.feature == "joint":  # consumables: one can or tube in most strings
+            fixed, column = rule.minimum, ""
+        if rule.feature in ("cable_small", "rope"):
+            fixed += rule.factor * base("length_cable_head")
+        out["cost_fixed"] += np.where(applies, each * fixed, 0.0) if fixed else 0.0
+        if column and rule.factor:
+            out[column] += np.where(applies, each * rule.factor * slope, 0.0)
+        missing += np.isnan(each) if (fixed or rule.factor) else 0
+    # threaded PVC: every joint rule but the shallow coupling holds at depth too
+    deep = out["cost_per_joint_deep"]
+    out["cost_per_joint_deep"] = np.where(deep > 0, deep, out["cost_per_joint"])
+    frame = pd.DataFrame({"option_id": goods.options["option_id"], **out})
+    frame["piece_length_m"], frame["coil_longest_m"] = goods.stick_m, goods.coil_longest_m
+    return frame.assign(prices_missing_count=missing)
+
+
+def draw_sums(
+    region_index: NDArray[np.integer],
+    option_index: NDArray[np.integer],
+    length_m: ArrayLike,
+    depth_pump_m: ArrayLike,
+    weight_milli: NDArray[np.integer],
+    situation: NDArray[np.integer],
+    goods: Catalogue,
+    regions: int,
+    power_motor_w: ArrayLike | None = None,
+    volume_water_m3: ArrayLike | None = None,
+) -> dict[str, NDArray[np.int64]]:
+    """Goods of one draw summed by region in whole numbers, so that no order of adding changes a sum.
+
+    Parameters
+    ----------
+    region_index, option_index : ndarray of int, one a well
+        -1 as option: the well takes no pipe.
+    length_m, depth_pump_m : array_like [m]
+    weight_milli : ndarray of int
+        Inclusion weight in thousandths.
+    situation : ndarray of int
+        From :meth:`Catalogue.situation`; the same in every draw.
+    regions : int
+        Number of regions; region_index runs from 0 to regions - 1.
+    power_motor_w, volume_water_m3 : array_like, optional [W], [m3]
+        As in :func:`pipeline.materials.quantities.features`.
+
+    Returns
+    -------
+    dict of ndarray of int64, each (regions, items), items in the order of ``goods.items``
+        ``wells_milli``: wells that take the item; ``quantity_micro``: millionths of a unit (coils and
+        sticks for pipe, metres for cable and rope, litres for bleach); ``length_um``: micrometres of
+        goods sold by the metre. Add the arrays of chunks and hand them to :func:`worth`.
+    """
+    option = np.asarray(option_index, np.int64)
+    length = np.asarray(length_m, float)
+    taken = (option >= 0) & (length >= 0)
+    shape = (regions, len(goods.items))
+    out = {name: np.zeros(shape[0] * shape[1], np.int64) for name in ("wells_milli", "quantity_micro", "length_um")}
+    if not taken.any():
+        return {name: flat.reshape(shape) for name, flat in out.items()}
+    made = features(goods, option, length, depth_pump_m, power_motor_w, volume_water_m3)
+    situations = goods.item_of.shape[2]
+    options = len(goods.options)
+    cell = (np.asarray(region_index, np.int64) * options + np.maximum(option, 0)) * situations + situation
+    seen = np.zeros(regions * options * situations, bool)
+    seen[cell[taken]] = True
+    present = np.flatnonzero(seen)
+    rank = np.zeros(len(seen), np.int32)
+    rank[present] = np.arange(len(present), dtype=np.int32)
+    group = rank[np.where(taken, cell, present[0])]
+    weight = np.where(taken, weight_milli, 0).astype(float)
+    cell_region = present // (options * situations)
+    cell_option, cell_situation = present // situations % options, present % situations
+
+    def total(values: NDArray[np.float64]) -> NDArray[np.int64]:
+        whole = np.bincount(group, weights=np.rint(values * _MILLI) * weight, minlength=len(present))
+        if not whole.sum() < _EXACT:
+            raise OverflowError("A chunk is too large to be summed exactly; make chunk_wells smaller.")
+        return whole.astype(np.int64)
+
+    wells = np.bincount(group, weights=weight, minlength=len(present)).astype(np.int64)
+    bought = total(np.nan_to_num(made.pieces.length_m))
+    sums: dict[tuple[object, ...], NDArray[np.int64]] = {}
+    pipe_items = options
+    for r, rule in enumerate(goods.rules):
+        item = goods.item_of[r, cell_option, cell_situation]
+        here = np.flatnonzero(item >= 0)
+        if not len(here):
+            continue
+        if rule.quantity_key not in sums:
+            sums[rule.quantity_key] = total(made.quantity(rule))
+        amount = sums[rule.quantity_key]
+        target = cell_region[here] * shape[1] + item[here]
+        some = amount[here] > 0
+        np.add.at(out["quantity_micro"], target, amount[here])
+        np.add.at(out["wells_milli"], target[some], wells[here][some])
+        if rule.item_id == "{option}":
+            np.add.at(out["length_um"], target, bought[here])
+        else:
+            metres = (goods.items["sale_unit"] == "m").to_numpy()[item[here]] & (item[here] >= pipe_items)
+            np.add.at(out["length_um"], target[metres], amount[here][metres])
+    return {name: flat.reshape(shape) for name, flat in out.items()}
+
+
+def worth(
+    quantity_micro: NDArray[np.int64], length_um: NDArray[np.int64], goods: Catalogue
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Mass and cost of summed goods; straight lines in quantity and length, so taken once at the end.
+
+    Parameters
+    ----------
+    quantity_micro, length_um : ndarray (..., items)
+
+    Returns
+    -------
+    mass_kg, cost : ndarray (..., items)
+        Cost in the currency of the list, NaN where an item has no price.
+    """
+    by_metre = (goods.items["sale_unit"] == "m").to_numpy()
+    amount = np.where(by_metre, length_um, quantity_micro) / 1e6
+    return amount * goods.items["mass_kg"].to_numpy(float), amount * goods.items["price"].to_numpy(float)
