@@ -69,7 +69,7 @@ def cautions() -> list[str]:
 
 def reason(code: str) -> str:
     """Words of a reason, fault or flag code; the code itself, with blanks, where none are written yet."""
-    for family in ("reason", "fault", "flag"):
+    for family in ("reason", "fault", "flag", "not_chosen"):
         if says(f"{family}.{code}"):
             return say(f"{family}.{code}")
     return code.replace("_", " ")
