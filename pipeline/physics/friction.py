@@ -17,7 +17,7 @@ _HW_DIAMETER_POWER = 2.63 / 0.54
 
 
 @scalar
-def _velocity_m_per_s(flow_m3_per_s, diameter_inside_m):
+def _velocity_m_per_s(flow_m3_per_s: float, diameter_inside_m: float) -> float:
     """Mean velocity in a round bore.
 
     Parameters
@@ -34,7 +34,9 @@ def _velocity_m_per_s(flow_m3_per_s, diameter_inside_m):
 
 
 @scalar
-def _reynolds(velocity_m_per_s, diameter_inside_m, viscosity_kinematic_m2_per_s):
+def _reynolds(
+    velocity_m_per_s: float, diameter_inside_m: float, viscosity_kinematic_m2_per_s: float,
+) -> float:  # fmt: skip
     """Reynolds number on the bore.
 
     Parameters
@@ -51,7 +53,7 @@ def _reynolds(velocity_m_per_s, diameter_inside_m, viscosity_kinematic_m2_per_s)
 
 
 @scalar
-def _factor_colebrook(reynolds, roughness_relative):
+def _factor_colebrook(reynolds: float, roughness_relative: float) -> float:
     """Darcy friction factor of turbulent flow, the implicit formula solved to machine precision.
 
     Parameters
@@ -84,7 +86,7 @@ def _factor_colebrook(reynolds, roughness_relative):
 
 
 @scalar
-def _factor_friction(reynolds, roughness_relative):
+def _factor_friction(reynolds: float, roughness_relative: float) -> float:
     """Darcy friction factor of any flow.
 
     Parameters
@@ -109,7 +111,10 @@ def _factor_friction(reynolds, roughness_relative):
 
 
 @scalar
-def _head_friction_m(flow_m3_per_s, length_m, diameter_inside_m, roughness_m, viscosity_kinematic_m2_per_s):
+def _head_friction_m(
+    flow_m3_per_s: float, length_m: float, diameter_inside_m: float, roughness_m: float,
+    viscosity_kinematic_m2_per_s: float,
+) -> float:  # fmt: skip
     """Head lost to friction, h = f L/d V^2/2g.
 
     Parameters
@@ -131,7 +136,9 @@ def _head_friction_m(flow_m3_per_s, length_m, diameter_inside_m, roughness_m, vi
 
 
 @scalar
-def _head_hazen_williams_m(flow_m3_per_s, length_m, diameter_inside_m, hazen_williams_c):
+def _head_hazen_williams_m(
+    flow_m3_per_s: float, length_m: float, diameter_inside_m: float, hazen_williams_c: float,
+) -> float:  # fmt: skip
     """Head lost to friction by Hazen-Williams; for cold water in turbulent flow only.
 
     Parameters
@@ -149,7 +156,7 @@ def _head_hazen_williams_m(flow_m3_per_s, length_m, diameter_inside_m, hazen_wil
 
 
 @scalar
-def _head_minor_m(coefficient, velocity_m_per_s):
+def _head_minor_m(coefficient: float, velocity_m_per_s: float) -> float:
     """Head lost in a fitting, K V^2/2g.
 
     Parameters

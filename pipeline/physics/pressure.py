@@ -13,7 +13,7 @@ MILL_TOLERANCE = 0.875  # least wall over nominal wall of steel pipe (source: as
 
 
 @scalar
-def _rating_outside_pa(stress_pa, diameter_outside_m, wall_m):
+def _rating_outside_pa(stress_pa: float, diameter_outside_m: float, wall_m: float) -> float:
     """Rating of pipe made to its outside diameter, 2 S t/(D - t) = 2 S/(DR - 1).
 
     Parameters
@@ -30,7 +30,7 @@ def _rating_outside_pa(stress_pa, diameter_outside_m, wall_m):
 
 
 @scalar
-def _rating_inside_pa(stress_pa, diameter_inside_m, wall_m):
+def _rating_inside_pa(stress_pa: float, diameter_inside_m: float, wall_m: float) -> float:
     """Rating of pipe made to its bore, 2 S t/(d + t) = 2 S/(SIDR + 1).
 
     Parameters
@@ -47,7 +47,9 @@ def _rating_inside_pa(stress_pa, diameter_inside_m, wall_m):
 
 
 @scalar
-def _rating_threaded_steel_pa(stress_pa, diameter_outside_m, wall_m, height_thread_m):
+def _rating_threaded_steel_pa(
+    stress_pa: float, diameter_outside_m: float, wall_m: float, height_thread_m: float,
+) -> float:  # fmt: skip
     """Pressure of threaded steel pipe, 2 S (0.875 t - h)/D; 0 where the thread eats the wall.
 
     Parameters
@@ -67,7 +69,10 @@ def _rating_threaded_steel_pa(stress_pa, diameter_outside_m, wall_m, height_thre
 
 
 @scalar
-def _stress_hoop_bore_pa(pressure_inside_pa, pressure_outside_pa, diameter_outside_m, diameter_inside_m):
+def _stress_hoop_bore_pa(
+    pressure_inside_pa: float, pressure_outside_pa: float, diameter_outside_m: float,
+    diameter_inside_m: float,
+) -> float:  # fmt: skip
     """Hoop stress at the bore of a thick wall (Lame), the largest in the section.
 
     Parameters
@@ -84,7 +89,7 @@ def _stress_hoop_bore_pa(pressure_inside_pa, pressure_outside_pa, diameter_outsi
 
 
 @scalar
-def _stress_equivalent_pa(hoop_pa, axial_pa, radial_pa):
+def _stress_equivalent_pa(hoop_pa: float, axial_pa: float, radial_pa: float) -> float:
     """Equivalent stress of hoop, axial and radial stress together, by distortion energy (von Mises).
 
     Parameters
@@ -102,7 +107,10 @@ def _stress_equivalent_pa(hoop_pa, axial_pa, radial_pa):
 
 
 @scalar
-def _factor_hdb(temperature_degc, cold_degc, hot_degc, hdb_cold_pa, hdb_hot_pa, largest_degc):
+def _factor_hdb(
+    temperature_degc: float, cold_degc: float, hot_degc: float, hdb_cold_pa: float, hdb_hot_pa: float,
+    largest_degc: float,
+) -> float:  # fmt: skip
     """Share of the cold rating left at a temperature, from two design bases, linear in 1/T.
 
     Parameters
@@ -130,7 +138,9 @@ def _factor_hdb(temperature_degc, cold_degc, hot_degc, hdb_cold_pa, hdb_hot_pa, 
 
 
 @scalar
-def _factor_table(temperature_degc, temperatures_degc, factors):
+def _factor_table(
+    temperature_degc: float, temperatures_degc: NDArray[np.float64], factors: NDArray[np.float64],
+) -> float:  # fmt: skip
     """Share of the rating left at one temperature, by straight lines between the rows of a table.
 
     Parameters
@@ -179,8 +189,9 @@ def factor_table(temperature_degc: ArrayLike, temperatures_degc: ArrayLike, fact
 
 @scalar
 def _pressure_wall_pa(
-    depth_m, length_m, depth_water_m, pressure_head_pa, head_friction_m, weight_specific_n_per_m3
-):
+    depth_m: float, length_m: float, depth_water_m: float, pressure_head_pa: float, head_friction_m: float,
+    weight_specific_n_per_m3: float,
+) -> float:  # fmt: skip
     """Pressure inside less pressure outside at a depth along the string, pump running.
 
     Parameters
@@ -200,13 +211,17 @@ def _pressure_wall_pa(
     ndarray
         Pressure across the wall [Pa]. Source: ``free_body``.
     """
-    outside = max(0.0, depth_m - depth_water_m) if depth_m == depth_m else depth_m
+    outside = depth_m - depth_water_m
+    if outside < 0.0:
+        outside = 0.0
     share = depth_m / length_m
     return pressure_head_pa + weight_specific_n_per_m3 * (depth_m + head_friction_m * share - outside)
 
 
 @scalar
-def _limit_hours_outside_pa(share, hdb_pa, factor_temperature, diameter_outside_m, wall_m):
+def _limit_hours_outside_pa(
+    share: float, hdb_pa: float, factor_temperature: float, diameter_outside_m: float, wall_m: float,
+) -> float:  # fmt: skip
     """Pressure for hours (dead-head) of outside-controlled plastic: a share of the design basis as stress.
 
     Parameters
@@ -223,7 +238,9 @@ def _limit_hours_outside_pa(share, hdb_pa, factor_temperature, diameter_outside_
 
 
 @scalar
-def _limit_hours_inside_pa(share, hdb_pa, factor_temperature, diameter_inside_m, wall_m):
+def _limit_hours_inside_pa(
+    share: float, hdb_pa: float, factor_temperature: float, diameter_inside_m: float, wall_m: float,
+) -> float:  # fmt: skip
     """Pressure for hours (dead-head) of bore-controlled plastic: a share of the design basis as stress.
 
     Parameters
@@ -240,7 +257,9 @@ def _limit_hours_inside_pa(share, hdb_pa, factor_temperature, diameter_inside_m,
 
 
 @scalar
-def _pressure_collapse_pa(modulus_pa, poisson, diameter_outside_m, wall_m):
+def _pressure_collapse_pa(
+    modulus_pa: float, poisson: float, diameter_outside_m: float, wall_m: float,
+) -> float:  # fmt: skip
     """Outside pressure at which a round elastic pipe collapses, 2 E/(1 - nu^2) / (DR (DR - 1)^2).
 
     Parameters
@@ -258,7 +277,10 @@ def _pressure_collapse_pa(modulus_pa, poisson, diameter_outside_m, wall_m):
 
 
 @scalar
-def _pressure_collapse_oval_pa(modulus_pa, poisson, diameter_outside_m, wall_m, factor_ovality, safety):
+def _pressure_collapse_oval_pa(
+    modulus_pa: float, poisson: float, diameter_outside_m: float, wall_m: float, factor_ovality: float,
+    safety: float,
+) -> float:  # fmt: skip
     """Outside pressure a PE pipe may carry, with ovality and safety: 2 E/(1 - nu^2) (1/(DR - 1))^3 f/N.
 
     Parameters

@@ -10,7 +10,7 @@ ANCHOR_FREE, ANCHOR_TOP, ANCHOR_BOTH = 0.0, 1.0, 2.0
 
 
 @scalar
-def _restraint(diameter_inside_m, wall_m, poisson, anchorage):
+def _restraint(diameter_inside_m: float, wall_m: float, poisson: float, anchorage: float) -> float:
     """Factor of the thick wall and of how the pipe is held, for the wave speed.
 
     Parameters
@@ -38,8 +38,9 @@ def _restraint(diameter_inside_m, wall_m, poisson, anchorage):
 
 @scalar
 def _wave_speed_m_per_s(
-    density_kg_per_m3, bulk_modulus_pa, modulus_pa, diameter_inside_m, wall_m, poisson, anchorage
-):
+    density_kg_per_m3: float, bulk_modulus_pa: float, modulus_pa: float, diameter_inside_m: float,
+    wall_m: float, poisson: float, anchorage: float,
+) -> float:  # fmt: skip
     """Speed of a pressure wave in a full pipe with a thick wall.
 
     Parameters
@@ -62,7 +63,9 @@ def _wave_speed_m_per_s(
 
 
 @scalar
-def _pressure_surge_pa(density_kg_per_m3, wave_speed_m_per_s, change_velocity_m_per_s):
+def _pressure_surge_pa(
+    density_kg_per_m3: float, wave_speed_m_per_s: float, change_velocity_m_per_s: float,
+) -> float:  # fmt: skip
     """Pressure rise of a sudden change of velocity, rho a dV (Joukowsky).
 
     Parameters
@@ -78,7 +81,7 @@ def _pressure_surge_pa(density_kg_per_m3, wave_speed_m_per_s, change_velocity_m_
 
 
 @scalar
-def _duration_critical_s(length_m, wave_speed_m_per_s):
+def _duration_critical_s(length_m: float, wave_speed_m_per_s: float) -> float:
     """Time within which a closure counts as sudden, 2 L/a.
 
     Parameters

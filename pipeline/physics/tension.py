@@ -13,7 +13,7 @@ from pipeline.compiled import arrays, scalar
 
 
 @scalar
-def _area_bore_m2(diameter_inside_m):
+def _area_bore_m2(diameter_inside_m: float) -> float:
     """Area of the bore.
 
     Parameters
@@ -30,7 +30,7 @@ def _area_bore_m2(diameter_inside_m):
 
 
 @scalar
-def _area_wall_m2(diameter_outside_m, diameter_inside_m):
+def _area_wall_m2(diameter_outside_m: float, diameter_inside_m: float) -> float:
     """Area of the wall between two diameters; 0 where they leave none.
 
     Parameters
@@ -48,7 +48,7 @@ def _area_wall_m2(diameter_outside_m, diameter_inside_m):
 
 
 @scalar
-def _diameter_root_npt_m(diameter_outside_m, pitch_m, length_hand_tight_m):
+def _diameter_root_npt_m(diameter_outside_m: float, pitch_m: float, length_hand_tight_m: float) -> float:
     """Root diameter of a taper pipe thread at the hand-tight plane, where the coupling takes the load.
 
     Parameters
@@ -69,9 +69,10 @@ def _diameter_root_npt_m(diameter_outside_m, pitch_m, length_hand_tight_m):
 
 @scalar
 def _load_axial_n(
-    depth_m, length_m, depth_water_m, weight_pipe_n_per_m, weight_cable_n_per_m, weight_pump_n,
-    volume_pump_m3, area_cable_m2, area_bore_m2, area_outside_m2, pressure_bore_pa, weight_specific_n_per_m3,
-):  # fmt: skip
+    depth_m: float, length_m: float, depth_water_m: float, weight_pipe_n_per_m: float,
+    weight_cable_n_per_m: float, weight_pump_n: float, volume_pump_m3: float, area_cable_m2: float,
+    area_bore_m2: float, area_outside_m2: float, pressure_bore_pa: float, weight_specific_n_per_m3: float,
+) -> float:  # fmt: skip
     """Tension in the pipe wall at a depth, bore full of water.
 
     Parameters
@@ -95,22 +96,28 @@ def _load_axial_n(
         Tension [N]. Source: ``free_body``.
     """
     below = length_m - depth_m
-    wet = length_m - max(depth_m, depth_water_m)
-    wet = 0.0 if wet < 0.0 else wet
+    # written so that a missing depth stays missing: max() would drop it
+    under = depth_m - depth_water_m
+    if under < 0.0:
+        under = 0.0
+    wet = length_m - depth_water_m - under
+    if wet < 0.0:
+        wet = 0.0
     pump = volume_pump_m3 if length_m > depth_water_m else 0.0
-    outside = weight_specific_n_per_m3 * max(0.0, depth_m - depth_water_m)
+    outside = weight_specific_n_per_m3 * under
     displaced = (area_outside_m2 + area_cable_m2) * wet + pump
     weight = (weight_pipe_n_per_m + weight_cable_n_per_m + weight_specific_n_per_m3 * area_bore_m2) * below
     load = weight + weight_pump_n + pressure_bore_pa * area_bore_m2
     load -= weight_specific_n_per_m3 * displaced + outside * area_outside_m2
-    return load + 0.0 * depth_water_m
+    return load
 
 
 @scalar
 def _load_hanging_n(
-    length_m, depth_water_m, weight_pipe_n_per_m, weight_cable_n_per_m, weight_pump_n,
-    volume_pump_m3, area_cable_m2, area_bore_m2, area_outside_m2, pressure_head_pa, weight_specific_n_per_m3,
-):  # fmt: skip
+    length_m: float, depth_water_m: float, weight_pipe_n_per_m: float, weight_cable_n_per_m: float,
+    weight_pump_n: float, volume_pump_m3: float, area_cable_m2: float, area_bore_m2: float,
+    area_outside_m2: float, pressure_head_pa: float, weight_specific_n_per_m3: float,
+) -> float:  # fmt: skip
     """Load on the hanger with the pump in place and the bore full.
 
     Parameters
@@ -140,9 +147,9 @@ def _load_hanging_n(
 
 @scalar
 def _load_clear_of_water_n(
-    length_m, depth_water_m, weight_pipe_n_per_m, weight_cable_n_per_m, weight_pump_n, area_bore_m2,
-    weight_specific_n_per_m3,
-):  # fmt: skip
+    length_m: float, depth_water_m: float, weight_pipe_n_per_m: float, weight_cable_n_per_m: float,
+    weight_pump_n: float, area_bore_m2: float, weight_specific_n_per_m3: float,
+) -> float:  # fmt: skip
     """Load when the pump has been pulled just clear of the water, bore still full.
 
     Parameters
@@ -162,7 +169,9 @@ def _load_clear_of_water_n(
 
 
 @scalar
-def _load_drained_n(length_m, weight_pipe_n_per_m, weight_cable_n_per_m, weight_pump_n):
+def _load_drained_n(
+    length_m: float, weight_pipe_n_per_m: float, weight_cable_n_per_m: float, weight_pump_n: float,
+) -> float:  # fmt: skip
     """Load of the whole string in air, bore empty.
 
     Parameters
@@ -179,9 +188,10 @@ def _load_drained_n(length_m, weight_pipe_n_per_m, weight_cable_n_per_m, weight_
 
 @scalar
 def _load_pulling_n(
-    length_m, depth_water_m, weight_pipe_n_per_m, weight_cable_n_per_m, weight_pump_n,
-    volume_pump_m3, area_cable_m2, area_bore_m2, area_outside_m2, weight_specific_n_per_m3,
-):  # fmt: skip
+    length_m: float, depth_water_m: float, weight_pipe_n_per_m: float, weight_cable_n_per_m: float,
+    weight_pump_n: float, volume_pump_m3: float, area_cable_m2: float, area_bore_m2: float,
+    area_outside_m2: float, weight_specific_n_per_m3: float,
+) -> float:  # fmt: skip
     """Largest load while the string is pulled: full at the bottom, full and clear of water, or drained.
 
     Parameters

@@ -9,7 +9,7 @@ BULK_MODULUS_PA = 2.07e9  # design value for surge, 300,000 psi (source: joukows
 
 
 @scalar
-def _density_kg_per_m3(temperature_degc):
+def _density_kg_per_m3(temperature_degc: float) -> float:
     """Density of water.
 
     Parameters
@@ -32,7 +32,7 @@ def _density_kg_per_m3(temperature_degc):
 
 
 @scalar
-def _viscosity_dynamic_pa_s(temperature_degc):
+def _viscosity_dynamic_pa_s(temperature_degc: float) -> float:
     """Dynamic viscosity of water.
 
     Parameters
@@ -52,7 +52,7 @@ def _viscosity_dynamic_pa_s(temperature_degc):
 
 
 @scalar
-def _viscosity_kinematic_m2_per_s(temperature_degc):
+def _viscosity_kinematic_m2_per_s(temperature_degc: float) -> float:
     """Kinematic viscosity of water: dynamic viscosity over density.
 
     Parameters
@@ -69,7 +69,7 @@ def _viscosity_kinematic_m2_per_s(temperature_degc):
 
 
 @scalar
-def _weight_specific_n_per_m3(temperature_degc):
+def _weight_specific_n_per_m3(temperature_degc: float) -> float:
     """Specific weight of water, density times standard gravity.
 
     Parameters
