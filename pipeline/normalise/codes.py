@@ -1,0 +1,74 @@
+"""Coded columns: spellings met in the wild to the codes of schemas/codes."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from pipeline import schema
+from pipeline.normalise import text
+from pipeline.normalise.issues import IssueLog
+
+
+def read(
+    coded: text.Coded, name: str, codes: dict[str, str], declared_missing: tuple[str, ...], keys: pd.DataFrame,
+    log: IssueLog,
+) -> pd.Series:  # fmt: skip
+    """A raw column as codes of the list of the field ``name``; missing where the cell is empty.
+
+    A spelling that neither the layout nor the list knows becomes ``unknown`` where the list has that code,
+    else missing, and is reported once a file with the number of its rows.
+    """
+    field = schema.fields()[name]
+    known = {**schema.spellings(field.codes), **{text.fold(k): v for k, v in codes.items()}}
+    allowed = schema.codes(field.codes)
+    coded = coded.without(text.lost(coded, declared_missing, general=False) & ~_listed(coded, known))
+    found = [known.get(text.fold(t)) or known.get(text.fold(t).strip(" .,;:()*")) for t in coded.texts.to_pylist()]
+    general = text.words("word")
+    blank = np.array([c is None and text.fold(t) in general for c, t in zip(found, coded.texts.to_pylist(), strict=True)], dtype=bool)
+    fallback = "unknown" if "unknown" in allowed else None
+    counts = coded.counts()
+    for place, code in enumerate(found):
+        if code is None and not blank[place]:
+            if counts[place]:
+                log.once("N401", name, keys["source_id"].iat[0], keys["source_file"].iat[0],
+                         coded.texts[place].as_py(), f"a spelling of codes/{field.codes}.csv; {counts[place]} rows",
+                         fallback)  # fmt: skip
+            found[place] = fallback
+    return labelled(coded, found)
+
+
+def _listed(coded: text.Coded, known: dict[str, str]) -> NDArray[np.bool_]:
+    return np.array([text.fold(t) in known for t in coded.texts.to_pylist()], dtype=bool)
+
+
+def labelled(coded: text.Coded, labels: list[str | None]) -> pd.Series:
+    """Text column from one label a distinct text."""
+    distinct = pa.array(labels, type=pa.string())
+    return pd.Series(distinct.take(pa.array(coded.codes, mask=coded.codes < 0)), dtype="str")
+
+
+def read_boolean(
+    coded: text.Coded, name: str, codes: dict[str, str], declared_missing: tuple[str, ...], keys: pd.DataFrame,
+    log: IssueLog,
+) -> pd.Series:  # fmt: skip
+    """A raw column as true, false or missing."""
+    known = {**schema.spellings("yes_no"), **{text.fold(k): text.fold(v) for k, v in codes.items()}}
+    coded = coded.without(text.lost(coded, declared_missing) & ~_listed(coded, known))
+    counts, values = coded.counts(), []
+    for place, found in enumerate(coded.texts.to_pylist()):
+        code = known.get(text.fold(found))
+        if code is None and counts[place]:
+            log.once("N401", name, keys["source_id"].iat[0], keys["source_file"].iat[0], found,
+                     f"yes or no; {counts[place]} rows", None)  # fmt: skip
+        values.append(None if code is None else code == "true")
+    return pd.Series(coded.spread(np.array(values, dtype=object), None), dtype="boolean")
+
+
+def by_prefix(coded: text.Coded, prefixes: dict[str, str]) -> pd.Series:
+    """Label of the longest prefix that begins the cell, without regard to case; missing where none does."""
+    ordered = sorted(((text.fold(k), v) for k, v in prefixes.items()), key=lambda pair: (-len(pair[0]), pair))
+    found = [next((v for k, v in ordered if text.fold(t).startswith(k)), None) for t in coded.texts.to_pylist()]
+    return labelled(coded, found)

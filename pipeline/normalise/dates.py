@@ -1,0 +1,184 @@
+"""Dates of every form found in well records, with how exactly each is known.
+
+The order of slashed dates is decided once a column: by the dates that can only be read one way, then by
+the layout, then by the market.
+"""
+
+from __future__ import annotations
+
+import calendar
+import re
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pipeline.normalise import text
+from pipeline.normalise.issues import IssueLog
+
+OLDEST_YEAR = 1700
+_NONE, DAY, MONTH, YEAR = range(4)
+PRECISIONS = (None, "day", "month", "year")
+_MONTHS = {name.lower(): i for i, name in enumerate(calendar.month_abbr) if name}
+
+_ISO = re.compile(r"^(\d{4})[-/.](\d{1,2})(?:[-/.](\d{1,2}))?(?:[T ].*)?$")
+_PACKED = re.compile(r"^(\d{4})(\d{2})(\d{2})(?:\.0+)?(?: .*)?$")
+_SLASHED = re.compile(r"^(\d{1,2})[-/.](\d{1,2})[-/.](\d{4}|\d{2})(?:[T ,].*)?$")
+_MONTH_YEAR = re.compile(r"^(\d{1,2})[-/](\d{4})$")
+_NAMED = re.compile(r"^(?:(\d{1,2})(?:st|nd|rd|th)?[-\s./]*)?([a-z]{3,9})[-\s.,/]*(?:(\d{1,2})(?:st|nd|rd|th)?[\s,]+)?(\d{4}|'?\d{2})$", re.I)
+_NUMBER = re.compile(r"^(-?\d+)(?:\.0*)?$")
+_SERIAL = re.compile(r"^(\d{5})(?:\.\d*)?$")
+
+
+@dataclass(frozen=True)
+class _Parts:
+    """A date before the order of day and month, and the century, are settled."""
+
+    year: int
+    first: int
+    second: int
+    slashed: bool = False
+    short_year: bool = False
+
+
+def _from_days(days: int) -> _Parts | None:
+    try:
+        found = date(1970, 1, 1) + timedelta(days=days)
+    except OverflowError:
+        return None
+    return _Parts(found.year, found.month, found.day)
+
+
+def _parts(found: str) -> _Parts | None:
+    """The parts of one text; month 0 and day 0 mean not known; None when it is no date."""
+    match = _ISO.match(found) or _PACKED.match(found)
+    if match:
+        return _Parts(int(match[1]), int(match[2]), int(match[3] or 0))
+    match = _SLASHED.match(found)
+    if match:
+        return _Parts(int(match[3]), int(match[1]), int(match[2]), True, len(match[3]) == 2)
+    match = _MONTH_YEAR.match(found)
+    if match:
+        return _Parts(int(match[2]), int(match[1]), 0)
+    match = _NAMED.match(found)
+    if match and match[2].lower()[:3] in _MONTHS and not (match[1] and match[3]):
+        year = match[4].lstrip("'")
+        return _Parts(int(year), _MONTHS[match[2].lower()[:3]], int(match[1] or match[3] or 0), False, len(year) == 2)
+    match = _NUMBER.match(found)
+    if match:
+        number = int(match[1])
+        if OLDEST_YEAR <= number <= 2100:
+            return _Parts(number, 0, 0)
+        if 1e10 <= abs(number) < 1e14:
+            return _from_days(number // 86_400_000)
+    match = _SERIAL.match(found)
+    if match and 10_000 <= int(match[1]) <= 80_000:
+        return _from_days(int(match[1]) - 25_569)
+    return None
+
+
+def _order(parts: list[_Parts | None], weights: NDArray[np.int64], declared: str, market: str) -> tuple[str, str]:
+    """Order of slashed dates and why."""
+    day_first = sum(int(w) for p, w in zip(parts, weights, strict=True) if p and p.slashed and p.first > 12 >= p.second)
+    month_first = sum(int(w) for p, w in zip(parts, weights, strict=True) if p and p.slashed and p.second > 12 >= p.first)
+    if day_first != month_first:
+        return ("dmy" if day_first > month_first else "mdy"), f"{day_first} dates only day first, {month_first} only month first"
+    if declared in ("dmy", "mdy"):
+        return declared, "as the layout says"
+    return ("mdy" if market == "us" else "dmy"), "the custom of the market; no date tells"
+
+
+def _settle(parts: _Parts, order: str, newest_year: int) -> tuple[date | None, int, bool]:
+    """Day, precision, and whether the century was chosen."""
+    year, month, day = parts.year, parts.first, parts.second
+    if parts.short_year:
+        year += 2000 if 2000 + year <= newest_year else 1900
+    if parts.slashed:
+        if order == "dmy":
+            month, day = day, month
+        if month > 12 >= day:
+            month, day = day, month
+    if not OLDEST_YEAR <= year <= 9999 or month > 12:
+        return None, _NONE, False
+    try:
+        if month == 0:
+            return date(year, 7, 1), YEAR, parts.short_year
+        if day == 0:
+            return date(year, month, 15), MONTH, parts.short_year
+        return date(year, month, day), DAY, parts.short_year
+    except ValueError:
+        return None, _NONE, False
+
+
+def newest(as_of: str, retrieved: str) -> date | None:
+    """Latest day a record can speak of: the as-of date, else the end of the month the source was fetched."""
+    for given in (as_of, retrieved):
+        match = re.match(r"^(\d{4})(?:-(\d{2}))?(?:-(\d{2}))?", given or "")
+        if match:
+            year, month = int(match[1]), int(match[2] or 12)
+            last = calendar.monthrange(year, month)[1]
+            return date(year, month, min(int(match[3] or last), last))
+    return None
+
+
+def read(
+    coded: text.Coded, name: str, declared_order: str, market: str, latest: date | None,
+    declared_missing: tuple[str, ...], keys: pd.DataFrame, log: IssueLog,
+) -> tuple[NDArray[np.datetime64], NDArray[np.int8]]:  # fmt: skip
+    """A raw column as days and their precision (day, month, year as 1, 2, 3; 0 where missing).
+
+    Parameters
+    ----------
+    declared_order : str
+        Order of slashed dates as the layout has it; ymd says nothing of them.
+    latest : date or None
+        Later dates are faults.
+    """
+    zeros = ("0", "00000000", "0.0", "0000-00-00")
+    coded = coded.without(text.lost(coded, (*declared_missing, *zeros)))
+    texts, counts = coded.texts.to_pylist(), coded.counts()
+    parts = [_parts(t) for t in texts]
+    order, why = _order(parts, counts, declared_order, market)
+    source_id, file = (keys[c].iat[0] if len(keys) else "" for c in ("source_id", "source_file"))
+    if any(p and p.slashed for p in parts) and order != declared_order:
+        log.once("N305", name, source_id, file, order, f"order of slashed dates; layout says {declared_order}", why)
+    newest_year = latest.year if latest else max((p.year for p in parts if p and not p.short_year), default=1999)
+    days = np.full(len(texts), np.datetime64("NaT"), dtype="datetime64[D]")
+    precision, century = np.zeros(len(texts), dtype=np.int8), np.zeros(len(texts), dtype=bool)
+    for place, found in enumerate(parts):
+        if found:
+            day, precision[place], century[place] = _settle(found, order, newest_year)
+            if day:
+                days[place] = np.datetime64(day)
+    unread = np.isnat(days)
+    future = ~unread & (days > np.datetime64(latest)) if latest else np.zeros(len(texts), dtype=bool)
+    spike = ~unread & np.isin(days, np.array(["1900-01-01", "1970-01-01", "1899-12-31", "1899-12-30"], dtype="datetime64[D]"))
+    spike &= precision == DAY
+    for code, marks, expected in (("N301", unread, "a date"), ("N302", future, f"not after {latest}")):
+        at = np.flatnonzero(coded.spread(marks, False))
+        log.rows(code, name, keys, at, coded.text(at), expected, None)
+    for code, marks, expected in (("N303", century, "four digits of the year"), ("N304", spike, "a day; this one stands for not known")):
+        for place in np.flatnonzero(marks & ~future):
+            used = None if code == "N304" else str(days[place])
+            log.once(code, name, source_id, file, texts[place], f"{expected}; {counts[place]} rows", used)
+    days[future | spike] = np.datetime64("NaT")
+    precision[np.isnat(days)] = _NONE
+    days, precision = coded.spread(days, np.datetime64("NaT", "D")), coded.spread(precision, np.int8(0))
+    return _new_years(days, precision, name, source_id, file, log)
+
+
+def _new_years(
+    days: NDArray[np.datetime64], precision: NDArray[np.int8], name: str, source_id: str, file: str, log: IssueLog
+) -> tuple[NDArray[np.datetime64], NDArray[np.int8]]:
+    """Where far too many days are a first of January, those are years, not days."""
+    exact = precision == DAY
+    first = exact & (days == days.astype("datetime64[Y]").astype("datetime64[D]"))
+    if first.sum() >= 10 and first.sum() > 0.05 * exact.sum():
+        log.once("N306", name, source_id, file, f"{int(first.sum())} of {int(exact.sum())} days are a first of January",
+                 "about one in 365", "known to the year only")  # fmt: skip
+        middle = days.astype("datetime64[Y]").astype("datetime64[M]") + np.timedelta64(6, "M")
+        days = np.where(first, middle.astype("datetime64[D]"), days)
+        precision = np.where(first, np.int8(YEAR), precision)
+    return days, precision

@@ -1,0 +1,224 @@
+"""One well, many records: records of one id, and records of one place, day and depth, become one well.
+
+Looks across all records of one source.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pipeline import schema
+from pipeline.normalise.columns import EVENT_DATE, KIND, REASON
+from pipeline.normalise.issues import IssueLog
+
+INTO, EVIDENCE = "_into", "_evidence"
+LATER_KINDS = ("deepening", "pump_work")
+SAME_SHARE, SAME_DEG = 0.01, 0.0002
+_NOT_VALUES = {"source_id", "well_id", "source_file", "source_table", "source_line", "source_row", "market_code",
+               "weight_inclusion_fraction", "completeness_count", "completed_precision_code"}  # fmt: skip
+
+
+def values_of(wells: pd.DataFrame) -> list[str]:
+    """Canonical columns of a frame that say something of the well itself."""
+    known = [c.field.name for c in schema.table("wells") if c.field.name not in _NOT_VALUES]
+    return [name for name in known if name in wells]
+
+
+def bottom(wells: pd.DataFrame) -> NDArray[np.float64]:
+    """Completed depth, else drilled depth, in metres."""
+    out = np.full(len(wells), np.nan)
+    for name in ("depth_drilled_m", "depth_completed_m"):
+        if name in wells:
+            values = wells[name].to_numpy(dtype=np.float64)
+            out = np.where(np.isnan(values), out, values)
+    return out
+
+
+def completeness(wells: pd.DataFrame) -> NDArray[np.int64]:
+    """How many of six inputs are recorded: depth, static level, pumping level or drawdown, yield, pump, bore."""
+    groups = (
+        ("depth_completed_m", "depth_drilled_m"), ("depth_static_m",), ("depth_pumping_m", "drawdown_test_m"),
+        ("flow_tested_m3_per_s",), ("depth_pump_m", "length_drop_pipe_m"), ("diameter_casing_inside_m",),
+    )  # fmt: skip
+    out = np.zeros(len(wells), dtype=np.int64)
+    for names in groups:
+        here = np.zeros(len(wells), dtype=bool)
+        for name in names:
+            if name in wells:
+                here |= wells[name].notna().to_numpy()
+        out += here
+    return out
+
+
+def _known(column: pd.Series) -> pd.Series:
+    """Values that say something: an unknown code says nothing."""
+    if pd.api.types.is_string_dtype(column):
+        return column.mask((column == "unknown").fillna(False).astype(bool))
+    return column
+
+
+def _differences(rows: pd.DataFrame, group: NDArray[np.int64], names: list[str], size: int) -> dict[str, NDArray[np.bool_]]:
+    """Which groups hold two different values of each column; missing values differ from nothing."""
+    out = {}
+    for name in names:
+        column = _known(rows[name])
+        known = column.notna().to_numpy()
+        place = group[known]
+        if column.dtype.kind == "f":
+            low, high = np.full(size, np.inf), np.full(size, -np.inf)
+            values = column.to_numpy()[known]
+            np.minimum.at(low, place, values)
+            np.maximum.at(high, place, values)
+            close = SAME_DEG if name.endswith("_deg") else SAME_SHARE * np.maximum(np.abs(high), np.abs(low)) + 1e-9
+            seen = high >= low
+            out[name] = seen & ~(np.where(seen, high - low, 0.0) <= np.where(seen, close, 0.0))
+        else:
+            codes, _ = pd.factorize(column[known])
+            pairs = np.unique(np.stack([place, codes]), axis=1)
+            out[name] = np.bincount(pairs[0].astype(np.int64), minlength=size) > 1
+    return out
+
+
+def _ranked(rows: pd.DataFrame, names: list[str]) -> pd.DataFrame:
+    """Records from the fullest to the emptiest, the later first; ties by file and row."""
+    day = rows[EVENT_DATE].fillna(rows["completed_date"]) if "completed_date" in rows else rows[EVENT_DATE]
+    work = pd.DataFrame({
+        "later": rows[KIND].isin(LATER_KINDS).to_numpy().astype(int), "filled": completeness(rows),
+        "any": rows[names].notna().sum(axis=1).to_numpy(), "day": day.to_numpy(),
+        "file": rows["source_file"].to_numpy(), "row": rows["source_row"].to_numpy(),
+    })  # fmt: skip
+    order = work.sort_values(["later", "filled", "any", "day", "file", "row"],
+                             ascending=[False, False, False, False, True, True], na_position="last", kind="stable")  # fmt: skip
+    return rows.iloc[order.index.to_numpy()]
+
+
+def merge_ids(wells: pd.DataFrame, log: IssueLog) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Records of the same id as one.
+
+    Records that agree where both speak are one record said twice: gaps are filled from each other. Later
+    work (deepening, pump) adds to what is known. Where records contradict each other the fullest, then the
+    latest, stands alone. A plugging report takes the well out.
+
+    Returns
+    -------
+    kept, merged : DataFrame
+        One record an id; and the others, with INTO (the id they went into) and EVIDENCE.
+    """
+    twice = wells["well_id"].duplicated(keep=False).to_numpy()
+    if not twice.any():
+        return wells, _merged(wells.iloc[:0])
+    names = values_of(wells)
+    rows = _ranked(wells[twice], names)
+    group, ids = pd.factorize(rows["well_id"], sort=True)
+    kind = rows[KIND].to_numpy()
+    plugged = np.bincount(group, weights=(kind == "plugging"), minlength=len(ids)) > 0
+    later = np.bincount(group, weights=np.isin(kind, LATER_KINDS), minlength=len(ids)) > 0
+    # a plugging report speaks of the end of the well, not of its build
+    built = kind != "plugging"
+    differs = _differences(rows[built], group[built], names, len(ids))
+    conflict = np.zeros(len(ids), dtype=bool)
+    for marks in differs.values():
+        conflict |= marks
+    first = rows[~pd.Series(group).duplicated().to_numpy()].set_index(pd.Index(group[~pd.Series(group).duplicated().to_numpy()])).sort_index()
+    fill = ~conflict | later
+    for name in names:
+        filled = _known(rows[name]).groupby(group).first().reindex(first.index)
+        chosen = first[name].where(~pd.Series(fill, index=first.index) | _known(first[name]).notna(), filled)
+        first[name] = chosen.where(chosen.notna(), first[name])
+    if "completed_precision_code" in rows:
+        dated = rows["completed_date"].notna().to_numpy()
+        precision = rows["completed_precision_code"][dated].groupby(group[dated]).first().reindex(first.index)
+        own = first["completed_precision_code"]
+        first["completed_precision_code"] = own.where(own > 0, precision.fillna(0)).astype(own.dtype)
+    mark = plugged & first[REASON].isna().to_numpy()
+    first[REASON] = first[REASON].mask(mark, "plugged")
+    words = np.array(["records agree"] * len(ids), dtype=object)
+    at = np.flatnonzero(conflict & ~later)
+    for place in at:
+        words[place] = "records differ in " + ", ".join(n for n, m in differs.items() if m[place])
+    log.rows("N601", "well_id", first, at, words[at], "records of one id that agree", "the fullest, then latest, record")
+    words[later] = "later work on the same well"
+    words[plugged] = "the well was plugged"
+    lost = rows[pd.Series(group).duplicated().to_numpy()].copy()
+    where = group[pd.Series(group).duplicated().to_numpy()]
+    lost[INTO] = lost["well_id"]
+    lost[EVIDENCE] = pd.Series(("same id; " + pd.Series(words[where], dtype="str")).to_numpy(), index=lost.index, dtype="str")
+    kept = pd.concat([wells[~twice], first], ignore_index=True)
+    return kept, lost
+
+
+def _merged(rows: pd.DataFrame) -> pd.DataFrame:
+    out = rows.copy()
+    out[INTO], out[EVIDENCE] = pd.Series(dtype="str"), pd.Series(dtype="str")
+    return out
+
+
+def merge_places(wells: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Records of different ids that share point, day of completion and depth, and disagree in nothing.
+
+    Many wells of a section share its centre: there a further measured value must be recorded alike.
+
+    Returns
+    -------
+    kept, merged : DataFrame
+    """
+    needed = ("latitude_deg", "longitude_deg", "completed_date", "completed_precision_code")
+    if any(name not in wells for name in needed) or wells.empty:
+        return wells, _merged(wells.iloc[:0])
+    deep = bottom(wells)
+    fit = wells["latitude_deg"].notna() & wells["completed_date"].notna() & (wells["completed_precision_code"] == 1)
+    fit &= ~np.isnan(deep)
+    point = wells.loc[fit, ["latitude_deg", "longitude_deg"]].round(6)
+    keys = point.assign(day=wells.loc[fit, "completed_date"], deep=np.round(deep[fit.to_numpy()], 2))
+    twice = keys.duplicated(keep=False)
+    if not twice.any():
+        return wells, _merged(wells.iloc[:0])
+    names = values_of(wells)
+    rows = _ranked(wells.loc[twice[twice].index].sort_values("well_id", kind="stable"), names)
+    group = keys.loc[rows.index].groupby(["latitude_deg", "longitude_deg", "day", "deep"], sort=True).ngroup().to_numpy()
+    size = int(group.max()) + 1
+    conflict = np.zeros(size, dtype=bool)
+    for marks in _differences(rows, group, names, size).values():
+        conflict |= marks
+    members = np.bincount(group, minlength=size)
+    shared = point.groupby(["latitude_deg", "longitude_deg"])["latitude_deg"].transform("size")
+    crowd = np.zeros(size, dtype=np.int64)
+    np.maximum.at(crowd, group, shared.loc[rows.index].to_numpy())
+    alike = np.zeros(size, dtype=bool)
+    for name in ("depth_static_m", "flow_tested_m3_per_s", "depth_pump_m", "depth_screen_top_m"):
+        if name in rows:
+            alike |= np.bincount(group, weights=rows[name].notna().to_numpy(), minlength=size) == members
+    same = ~conflict & (alike | (crowd == members))
+    chosen = same[group]
+    rows, group = rows[chosen], group[chosen]
+    again = pd.Series(group).duplicated().to_numpy()
+    lost, heads = rows[again].copy(), rows[~again].set_index(pd.Index(group[~again]))
+    for name in names:
+        filled = _known(rows[name]).groupby(group).first().reindex(heads.index)
+        own = _known(heads[name])
+        heads[name] = own.where(own.notna(), filled).where(own.notna() | filled.notna(), heads[name])
+    lost[INTO] = heads["well_id"].reindex(group[again]).to_numpy()
+    lost[EVIDENCE] = "same point, day of completion and depth"
+    kept = pd.concat([wells.drop(index=rows.index), heads], ignore_index=True)
+    return kept, lost
+
+
+def events(kept: pd.DataFrame, merged: pd.DataFrame) -> pd.DataFrame:
+    """One row a record: what it reports, when, and what it was merged into.
+
+    ``kept`` are the surviving records, ``merged`` the others with INTO and EVIDENCE.
+    """
+    own = kept.assign(**{INTO: None, EVIDENCE: None})
+    other = merged.copy()
+    other[KIND] = other[KIND].where(other[KIND] != "construction", "duplicate")
+    rows = pd.concat([own, other], ignore_index=True) if len(other) else own
+    day = rows[EVENT_DATE]
+    if "completed_date" in rows:
+        day = day.fillna(rows["completed_date"])
+    return pd.DataFrame({
+        "source_id": rows["source_id"], "well_id": rows["well_id"], "source_file": rows["source_file"],
+        "source_row": rows["source_row"], "source_line": rows["source_line"], "event_kind_code": rows[KIND],
+        "event_date": day, "merged_into_well_id": rows[INTO].astype("str"), "evidence": rows[EVIDENCE].astype("str"),
+    })  # fmt: skip

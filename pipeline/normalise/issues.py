@@ -1,0 +1,86 @@
+"""Faults found while records are read, gathered as rows of the table ``issues``."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pipeline import schema
+
+STAGE = "normalise"
+KEYS = ["source_id", "well_id", "source_file", "source_row"]
+COLUMNS = [*KEYS, "stage", "code", "severity_code", "field", "found", "expected", "used"]
+_LONGEST = 80
+
+
+@cache
+def severities() -> dict[str, str]:
+    """Severity of each rule code, from rules.csv."""
+    return {row["code"]: row["severity"] for row in schema.rows("rules")}
+
+
+class IssueLog:
+    """Collects faults; rows are sorted when asked for, so that the order of the files does not matter."""
+
+    def __init__(self) -> None:
+        self._frames: list[pd.DataFrame] = []
+        self._single: list[dict[str, Any]] = []
+
+    def rows(
+        self, code: str, field: str, keys: pd.DataFrame, at: NDArray[Any], found: Sequence[Any],
+        expected: str = "", used: Sequence[Any] | str | None = None,
+    ) -> None:  # fmt: skip
+        """One fault a row.
+
+        Parameters
+        ----------
+        code, field : str
+            Rule and canonical field.
+        keys : DataFrame
+            Holds source_id, well_id, source_file and source_row of every row.
+        at : array of int
+            Positions in ``keys``.
+        found, used : one text a position, or one text for all
+        expected : str
+        """
+        if not len(at):
+            return
+        frame = keys[KEYS].iloc[at].reset_index(drop=True)
+        frame["code"], frame["field"], frame["expected"] = code, field, expected or None
+        frame["found"] = pd.Series(list(found), dtype="str")
+        frame["used"] = pd.Series([used] * len(at) if used is None or isinstance(used, str) else list(used), dtype="str")
+        self._frames.append(frame)
+
+    def once(self, code: str, field: str, source_id: str, file: str | None, found: str | None, expected: str,
+             used: str | None) -> None:  # fmt: skip
+        """One fault that stands for a text or a column of a file, however many rows hold it."""
+        self._single.append({
+            "source_id": source_id, "well_id": None, "source_file": file, "source_row": None, "code": code,
+            "field": field, "found": found, "expected": expected, "used": used,
+        })  # fmt: skip
+
+    def table(self) -> pd.DataFrame:
+        """All faults with the columns of the table ``issues``, in a fixed order."""
+        frames = list(self._frames)
+        if self._single:
+            frames.append(pd.DataFrame(self._single))
+        if not frames:
+            return schema.arrow_schema("issues").empty_table().to_pandas()
+        out = pd.concat([f.astype({"source_row": "Int64"}) for f in frames], ignore_index=True)
+        known = severities()
+        out["stage"], out["severity_code"] = STAGE, out["code"].map(known)
+        out["found"] = out["found"].astype("str").str.slice(0, _LONGEST)
+        for name in ("well_id", "source_file", "expected", "used", "field"):
+            out[name] = out[name].astype("str")
+        keys = ["source_id", "source_file", "source_row", "code", "field", "found"]
+        return out[COLUMNS].sort_values(keys, kind="stable", ignore_index=True, na_position="first")
+
+
+def shown(values: NDArray[np.float64]) -> list[str | None]:
+    """Numbers as short text for ``found`` and ``used``."""
+    return [None if np.isnan(v) else f"{v:.6g}" for v in values]

@@ -1,0 +1,260 @@
+"""From raw tables to wells, events, issues, excluded, quarantine and a ledger that balances.
+
+The order: read columns, join child tables, settle places, mend contradictions, merge records, leave out
+what needs no drop pipe. Duplicates and place checks look across one source; sources never mix.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict, deque
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from pipeline import schema
+from pipeline.errors import PipelineError
+from pipeline.normalise import children, dates, identity, places, repairs, scope
+from pipeline.normalise.columns import ENTRY, KEYS, REASON, Reader
+from pipeline.normalise.issues import IssueLog
+from pipeline.settings import Settings
+
+if TYPE_CHECKING:
+    from pipeline.ingest.intake import Intake, LedgerEntry, RawTable
+    from pipeline.ingest.layouts import Layout
+
+
+@dataclass
+class Records:
+    """What normalise hands on; every frame has the columns of the declared table of its name.
+
+    Attributes
+    ----------
+    wells : DataFrame
+        One row a well in scope, SI, sorted by source_id and well_id.
+    events, issues, quarantine, excluded : DataFrame
+    ledger : list of LedgerEntry
+        rows_read = rows_used + excluded + quarantined holds in each.
+    """
+
+    wells: pd.DataFrame
+    events: pd.DataFrame
+    issues: pd.DataFrame
+    quarantine: pd.DataFrame
+    excluded: pd.DataFrame
+    ledger: list[LedgerEntry]
+
+
+@dataclass
+class _Source:
+    """Outcome of one source."""
+
+    wells: pd.DataFrame
+    events: pd.DataFrame
+    excluded: pd.DataFrame
+    no_id: pd.DataFrame
+    used: pd.Series  # ledger entry of every record used
+
+
+def to_records(intake: Intake, settings: Settings) -> Records:
+    """Wells, events and everything set aside, from the raw tables of a run.
+
+    Parameters
+    ----------
+    intake : Intake
+        Raw text tables with their layouts and a ledger whose rows_read and quarantined are filled.
+    settings : Settings
+        Market, as-of date and the practice value ``weight_unknown_use``.
+
+    Raises
+    ------
+    PipelineError
+        When a ledger entry does not balance: a record was lost or counted twice.
+    """
+    log = IssueLog()
+    by_source: dict[str, list[tuple[RawTable, int]]] = defaultdict(list)
+    for raw, entry in zip(intake.tables, _entries(intake), strict=True):
+        by_source[raw.source_id].append((raw, entry))
+    outcomes = []
+    for source_id in sorted(by_source):
+        tables = sorted(by_source[source_id], key=lambda pair: (pair[0].file, pair[0].table, pair[1]))
+        outcomes.append(_source(intake.layouts[source_id], tables, settings, log))
+    ledger = _balanced(intake, outcomes)
+    return Records(
+        wells=_declared("wells", [o.wells for o in outcomes]),
+        events=_declared("events", [o.events for o in outcomes]),
+        issues=log.table(),
+        quarantine=_declared("quarantine", [intake.quarantine, *(o.no_id for o in outcomes)]),
+        excluded=_declared("excluded", [o.excluded for o in outcomes]),
+        ledger=ledger,
+    )
+
+
+def _entries(intake: Intake) -> list[int]:
+    """Place in the ledger of each raw table; equal file names are taken in order."""
+    waiting: dict[tuple[str, str, str], deque[int]] = defaultdict(deque)
+    for place, entry in enumerate(intake.ledger):
+        waiting[entry.source_id, entry.table, entry.file].append(place)
+    out = []
+    for raw in intake.tables:
+        queue = waiting[raw.source_id, raw.table, raw.file]
+        if not queue:
+            raise PipelineError(f"{raw.file}: table '{raw.table}' was read but stands in no ledger entry.")
+        out.append(queue.popleft())
+    return out
+
+
+def market_of(layout: Layout, settings: Settings) -> str:
+    """Market of a source: the user's, the layout's, else by the units of its columns."""
+    if settings.market or layout.market:
+        return settings.market or layout.market
+    units = [c.unit.lower() for t in layout.tables.values() for c in t.columns.values() if c.unit]
+    customary = sum(u in ("ft", "feet", "foot", "in", "inch", "gpm", "usgpm", "psi") for u in units)
+    return "us" if 2 * customary > len(units) else "metric"
+
+
+def _source(layout: Layout, tables: list[tuple[RawTable, int]], settings: Settings, log: IssueLog) -> _Source:
+    market = market_of(layout, settings)
+    reader = Reader(layout, market, dates.newest(settings.as_of, layout.retrieved), log)
+    blocks: dict[str, list[pd.DataFrame]] = defaultdict(list)
+    for raw, entry in tables:
+        blocks[raw.table].append(reader.block(raw, entry))
+    frames = {name: pd.concat(found, ignore_index=True) for name, found in blocks.items()}
+    no_id = []
+    for name, frame in frames.items():
+        lacking = frame["well_id"].isna()
+        if lacking.any():
+            no_id.append(frame.loc[lacking, [*KEYS, ENTRY]])
+            frames[name] = frame[~lacking].reset_index(drop=True)
+    main = layout.wells_table().name
+    wells = frames.pop(main, None)
+    if wells is None:
+        wells = pd.DataFrame({name: pd.Series(dtype="str") for name in (*KEYS, REASON)})
+    child_names = [name for name in layout.tables if name in frames]
+    ids = pd.Index(wells["well_id"].unique())
+    for name in child_names:
+        picks = {f: c.pick for f, c in layout.tables[name].columns.items()}
+        children.fill(wells, children.gather(frames[name], picks, ids))
+    kept, merged, left_out = _settle(wells, layout, market, settings, log)
+    in_scope = pd.Index(pd.concat([kept["well_id"], merged["well_id"]]).unique())
+    lost = [left_out]
+    used = [kept[ENTRY], merged[ENTRY]] if len(wells) else []
+    for name in child_names:
+        unused = children.settle(frames[name], in_scope, ids)
+        lost.append(unused.rename(columns={REASON: "reason_code"}))
+        used.append(frames[name][ENTRY].drop(unused.index))
+    return _Source(
+        kept, identity.events(kept, merged) if len(wells) else pd.DataFrame(), pd.concat(lost, ignore_index=True),
+        pd.concat(no_id, ignore_index=True).assign(reason_code="no_id", detail="the record names no well")
+        if no_id else pd.DataFrame(),
+        pd.concat(used, ignore_index=True) if used else pd.Series(dtype=np.int32),
+    )  # fmt: skip
+
+
+def _settle(
+    wells: pd.DataFrame, layout: Layout, market: str, settings: Settings, log: IssueLog
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """Wells in scope, records merged into them, and records left out."""
+    if wells.empty:
+        return wells, wells.copy(), pd.DataFrame(columns=[*KEYS, "reason_code", "detail", ENTRY])
+    source_id = layout.id
+    for name, empty in (("use_code", "unknown"), ("status_code", "unknown")):
+        wells[name] = wells[name].fillna(empty) if name in wells else pd.Series([empty], dtype="str").repeat(len(wells)).to_numpy()
+    if layout.area:
+        given = pd.Series(layout.area, index=wells.index, dtype="str")
+        wells["area_code"] = wells["area_code"].fillna(given) if "area_code" in wells else given
+    for name in ("area_code", "region_code"):
+        if name in wells:
+            wells[name] = places.merge_spellings(wells[name], name, source_id, log)
+    if "completed_precision_code" in wells:
+        wells["completed_precision_code"] = wells["completed_precision_code"].fillna(0).astype(np.int8)
+    places.settle(wells, layout.crs, log)
+    units = _units(layout)
+    repairs.mend_yields(wells, units, settings.base("flow_repair_village"), log)
+    repairs.mend_depths(wells, units, log)
+    kept, same_id = identity.merge_ids(wells, log)
+    why = scope.reasons(kept)
+    out = why["reason_code"].notna()
+    left = kept[out].assign(reason_code=why["reason_code"][out], detail=why["detail"][out])
+    kept = kept[~out].reset_index(drop=True)
+    # a record merged into a well that is left out leaves with it
+    reason = left.set_index("well_id")[["reason_code", "detail"]]
+    gone = same_id["well_id"].isin(reason.index)
+    follow = same_id[gone].join(reason, on="well_id")
+    kept, same_place = identity.merge_places(kept)
+    merged = pd.concat([same_id[~gone], same_place], ignore_index=True) if len(same_id) or len(same_place) else same_id
+    kept = kept.sort_values("well_id", kind="stable", ignore_index=True)
+    kept["market_code"] = market
+    kept["weight_inclusion_fraction"] = scope.weights(kept["use_code"], settings.base("weight_unknown_use"))
+    kept["completeness_count"] = identity.completeness(kept)
+    if "completed_precision_code" in kept:
+        names = np.array(dates.PRECISIONS, dtype=object)
+        known = kept["completed_date"].notna().to_numpy()
+        place = np.where(known, np.maximum(kept["completed_precision_code"].to_numpy(), 1), 0)
+        kept["completed_precision_code"] = pd.Series(names[place], dtype="str")
+    columns = [*KEYS, "reason_code", "detail", ENTRY]
+    return kept, merged, pd.concat([left[columns], follow[columns]], ignore_index=True)
+
+
+def _units(layout: Layout) -> dict[str, str]:
+    """Declared unit of each field; the wells table first, then tables in their order."""
+    main = layout.wells_table()
+    out: dict[str, str] = {}
+    for table in (main, *(t for t in layout.tables.values() if t is not main)):
+        for name, column in table.columns.items():
+            out.setdefault(name, column.unit)
+    return out
+
+
+def _balanced(intake: Intake, outcomes: list[_Source]) -> list[LedgerEntry]:
+    """The ledger with used, excluded and quarantined filled; each entry must add up."""
+    for outcome in outcomes:
+        for entry, count in outcome.used.value_counts().items():
+            intake.ledger[int(str(entry))].rows_used = int(count)
+        for frame, name in ((outcome.excluded, "excluded"), (outcome.no_id, "quarantined")):
+            if len(frame):
+                counts = frame.groupby([ENTRY, "reason_code"]).size()
+                for (place, reason), count in counts.items():  # type: ignore[misc]
+                    getattr(intake.ledger[int(place)], name)[str(reason)] = int(count)
+    wrong = [f"{e.file} ({e.table})" for e in intake.ledger if not e.balances()]
+    if wrong:
+        raise PipelineError(f"Records read and records accounted for differ in {', '.join(wrong)}; please report this.")
+    return intake.ledger
+
+
+def _declared(name: str, frames: list[pd.DataFrame]) -> pd.DataFrame:
+    """Frames one below the other with just the declared columns, typed, in the order of the key."""
+    empty = schema.arrow_schema(name).empty_table().to_pandas()
+    found = [frame for frame in frames if len(frame)]
+    out: dict[str, Any] = {}
+    size = sum(len(frame) for frame in found)
+    for column in schema.table(name):
+        field = column.field
+        parts = [frame[field.name].reset_index(drop=True) for frame in found if field.name in frame]
+        if not parts:
+            out[field.name] = _typed(pd.Series([None] * size, dtype=object), field.type)
+            continue
+        parts = [
+            frame[field.name] if field.name in frame else pd.Series([None] * len(frame), dtype=object)
+            for frame in found
+        ]
+        out[field.name] = pd.concat([_typed(part, field.type) for part in parts], ignore_index=True)
+    frame = pd.DataFrame(out, columns=list(empty.columns))
+    if name == "quarantine" or name == "excluded":
+        keys = ["source_file", "source_table", "source_row", "source_line"]
+        return frame.sort_values(["source_id", *keys], kind="stable", ignore_index=True, na_position="first")
+    keys = schema.key_of(name)
+    return frame.sort_values(keys, kind="stable", ignore_index=True) if keys and name != "wells" else frame
+
+
+def _typed(column: pd.Series, kind: str) -> pd.Series:
+    if kind in ("string", "text", "code"):
+        return column.astype("str")
+    if kind == "integer":
+        return column.astype("Int64")
+    if kind == "number":
+        return column.astype("float64")
+    if kind == "boolean":
+        return column.astype("boolean")
+    return pd.to_datetime(column).astype("datetime64[s]")

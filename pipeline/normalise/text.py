@@ -1,0 +1,116 @@
+"""Text columns as distinct texts and codes, so that each distinct text is read once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from pipeline import schema
+
+
+@dataclass(frozen=True)
+class Coded:
+    """A text column: ``codes[i]`` is the place of row i in ``texts``, -1 where the cell is empty.
+
+    ``texts`` are distinct and trimmed; none is empty.
+    """
+
+    codes: NDArray[np.int32]
+    texts: pa.StringArray
+
+    def spread(self, values: NDArray[Any], missing: Any) -> NDArray[Any]:
+        """One value a row from one value a distinct text; ``missing`` where the cell is empty."""
+        return np.append(values, np.asarray([missing], dtype=values.dtype))[self.codes]
+
+    def counts(self) -> NDArray[np.int64]:
+        """Rows of each distinct text."""
+        return np.bincount(self.codes[self.codes >= 0], minlength=len(self.texts))
+
+    def text(self, rows: NDArray[np.int64]) -> list[str | None]:
+        """Trimmed text of the given rows."""
+        return take(self.texts, self.codes[rows]).to_pylist()
+
+    def without(self, lost: NDArray[np.bool_]) -> Coded:
+        """The column with the distinct texts marked in ``lost`` made empty."""
+        if not lost.any():
+            return self
+        kept = np.cumsum(~lost) - 1
+        moved = np.where(lost, -1, kept).astype(np.int32)
+        return Coded(np.append(moved, np.int32(-1))[self.codes], self.texts.filter(pa.array(~lost)))
+
+    def only(self, rows: NDArray[np.bool_]) -> Coded:
+        """The column with the cells of other rows made empty."""
+        return Coded(np.where(rows, self.codes, -1).astype(np.int32), self.texts)
+
+
+def take(texts: pa.StringArray, codes: NDArray[np.integer[Any]]) -> pa.StringArray:
+    """Texts by code, null where the code is negative."""
+    return texts.take(pa.array(codes, mask=codes < 0))
+
+
+def series(texts: pa.StringArray, codes: NDArray[np.integer[Any]]) -> pd.Series:
+    """Text column of a frame, from distinct texts and codes."""
+    return pd.Series(take(texts, codes), dtype="str")
+
+
+def encode(column: pd.Series) -> Coded:
+    """Distinct trimmed texts of a column, and the code of each row."""
+    array: Any = pa.array(column, from_pandas=True)
+    if isinstance(array, pa.ChunkedArray):
+        array = array.combine_chunks()
+    if array.type != pa.string():
+        array = array.cast(pa.string())
+    first = pc.dictionary_encode(array)
+    trimmed = pc.utf8_trim_whitespace(first.dictionary)
+    second = pc.dictionary_encode(trimmed)
+    codes = first.indices.fill_null(-1).to_numpy(zero_copy_only=False).astype(np.int32)
+    texts = second.dictionary
+    if len(texts) < len(trimmed):
+        moved = second.indices.to_numpy(zero_copy_only=False).astype(np.int32)
+        codes = np.append(moved, np.int32(-1))[codes]
+    coded = Coded(codes, texts)
+    return coded.without(pc.equal(texts, "").to_numpy(zero_copy_only=False))
+
+
+@cache
+def words(kind: str) -> frozenset[str]:
+    """Texts of one kind from missing.csv, in lower case: word, dry, flowing, sentinel, zero."""
+    return frozenset(row["text"] for row in schema.rows("missing") if row["kind"] == kind)
+
+
+@cache
+def values_missing(kind: str, field: str) -> tuple[float, ...]:
+    """Numbers that stand for missing in ``field``; ``kind`` is sentinel or zero."""
+    out = []
+    for row in schema.rows("missing"):
+        names = row["fields"].lstrip("!").split("|")
+        applies = not row["fields"] or (field in names) != row["fields"].startswith("!")
+        if row["kind"] == kind and applies:
+            out.append(float(row["text"]))
+    return tuple(out)
+
+
+def lost(coded: Coded, declared: tuple[str, ...], general: bool = True) -> NDArray[np.bool_]:
+    """Which distinct texts mean missing: the layout's own words and, if asked, the general ones."""
+    known = {" ".join(word.lower().split()) for word in declared} | (words("word") if general else set())
+    return is_in(coded.texts, known)
+
+
+def is_in(texts: pa.StringArray, known: set[str] | frozenset[str]) -> NDArray[np.bool_]:
+    """Which texts, folded to lower case, are among ``known``."""
+    if not known or not len(texts):
+        return np.zeros(len(texts), dtype=bool)
+    values = pa.array(sorted(known), type=pa.string())
+    return pc.is_in(pc.utf8_lower(texts), value_set=values).to_numpy(zero_copy_only=False)
+
+
+def fold(text: str) -> str:
+    """Text as spellings are compared: lower case, blanks single."""
+    return " ".join(text.lower().split())
