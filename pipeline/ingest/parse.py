@@ -182,7 +182,8 @@ def parse(buffer: NDArray[np.uint8], head: Candidate, wanted: list[str] | None, 
     is_record = status != scan.BLANK
     is_record &= status != scan.COMMENT
     fields = sorted(set(positions.values()))
-    arrays = dict(zip(fields, _columns(buffer, records, good, ord(head.delimiter), quote, fields, threads), strict=True))
+    cells = _columns(buffer, records, good, ord(head.delimiter), quote, fields, threads)
+    arrays = dict(zip(fields, cells, strict=True))
     frame = pa.table({name: arrays[i] for name, i in positions.items()}).to_pandas()
     frame = frame if len(frame.columns) else pd.DataFrame(index=range(len(good)))
     for name in absent:

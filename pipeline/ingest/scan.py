@@ -42,7 +42,7 @@ FORMS = _cp1252()
 
 
 @numba.njit(nogil=True, cache=_KEEP)
-def _is_utf8(buf, start, end):  # type: ignore[no-untyped-def]
+def _is_utf8(buf, start, end):
     """Whether the bytes are UTF-8 (RFC 3629: no overlong forms, no surrogates)."""
     i = start
     while i < end:
@@ -73,7 +73,7 @@ def _is_utf8(buf, start, end):  # type: ignore[no-untyped-def]
 
 
 @numba.njit(nogil=True, cache=_KEEP)
-def _record(buf, pos, delim, quote):  # type: ignore[no-untyped-def]
+def _record(buf, pos, delim, quote):
     """One record from ``pos``: end, next position, lines, fields, last field with content, broken, seen bits."""
     size = buf.size
     i, fields, filled, lines = pos, 1, 0, 1
@@ -113,7 +113,7 @@ def _record(buf, pos, delim, quote):  # type: ignore[no-untyped-def]
 
 
 @numba.njit(nogil=True, cache=_KEEP)
-def find_records(buf, pos, line, delim, quote, expected, required, comment, forms, limit):  # type: ignore[no-untyped-def]
+def find_records(buf, pos, line, delim, quote, expected, required, comment, forms, limit):
     """Records from byte ``pos`` on, which is physical line ``line``.
 
     Parameters
@@ -187,7 +187,7 @@ def find_records(buf, pos, line, delim, quote, expected, required, comment, form
 
 
 @numba.njit(nogil=True, cache=_KEEP)
-def locate(buf, start, end, delim, quote, strip, slots, begin, length, escaped):  # type: ignore[no-untyped-def]
+def locate(buf, start, end, delim, quote, strip, slots, begin, length, escaped):
     """Byte ranges of the wanted cells of good records.
 
     ``slots[field]`` is the row of ``begin`` and ``length`` for that field, -1 when it is not wanted. A cell
@@ -239,7 +239,7 @@ def locate(buf, start, end, delim, quote, strip, slots, begin, length, escaped):
 
 
 @numba.njit(nogil=True, cache=_KEEP)
-def copy_cells(buf, begin, length, escaped, coding, quote, forms):  # type: ignore[no-untyped-def]
+def copy_cells(buf, begin, length, escaped, coding, quote, forms):
     """Text of one column as Arrow large strings: int64 offsets and UTF-8 bytes."""
     n = begin.size
     offsets = np.empty(n + 1, np.int64)
