@@ -6,12 +6,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from pipeline import schema
 from pipeline.materials.goods import Catalogue, Rule, catalogue
-from pipeline.materials.quantities import features, round_up
+from pipeline.materials.quantities import features
 from pipeline.settings import Settings
 
 _EXACT = 2**53
+_SUMS = ["wells_milli", "quantity_micro", "length_um"]
+_PLACE = ["area_code", "region_code", "item_id", "draw"]
 _MILLI = 1000.0
 
 
@@ -79,7 +80,7 @@ def first_cost_constants(
     DataFrame, one row an option in the order of options.csv
         option_id, cost_fixed, cost_per_m_pipe, cost_per_m_length, cost_per_m_depth, cost_per_piece,
         cost_per_joint, cost_per_joint_deep, piece_length_m (NaN for coils), coil_longest_m (NaN for
-        sticks), mass_cable_kg_per_m, prices_missing_count. A cost is NaN where a price it needs is missing.
+        sticks), prices_missing_count. A cost is NaN where a price it needs is missing.
     """
     goods = goods or catalogue(settings)
     base = settings.base
@@ -151,13 +152,13 @@ def draw_sums(
     dict of ndarray of int64, each (regions, items), items in the order of ``goods.items``
         ``wells_milli``: wells that take the item; ``quantity_micro``: millionths of a unit (coils and
         sticks for pipe, metres for cable and rope, litres for bleach); ``length_um``: micrometres of
-        goods sold by the metre. Add the arrays of chunks and hand them to :func:`worth`.
+        goods sold by the metre. Sums of chunks may be added; mass and cost follow once, by :func:`settled`.
     """
     option = np.asarray(option_index, np.int64)
     length = np.asarray(length_m, float)
     taken = (option >= 0) & (length >= 0)
     shape = (regions, len(goods.items))
-    out = {name: np.zeros(shape[0] * shape[1], np.int64) for name in ("wells_milli", "quantity_micro", "length_um")}
+    out = {name: np.zeros(shape[0] * shape[1], np.int64) for name in _SUMS}
     if not taken.any():
         return {name: flat.reshape(shape) for name, flat in out.items()}
     made = features(goods, option, length, depth_pump_m, power_motor_w, volume_water_m3)
@@ -183,7 +184,6 @@ def draw_sums(
     wells = np.bincount(group, weights=weight, minlength=len(present)).astype(np.int64)
     bought = total(np.nan_to_num(made.pieces.length_m))
     sums: dict[tuple[object, ...], NDArray[np.int64]] = {}
-    pipe_items = options
     for r, rule in enumerate(goods.rules):
         item = goods.item_of[r, cell_option, cell_situation]
         here = np.flatnonzero(item >= 0)
@@ -199,25 +199,81 @@ def draw_sums(
         if rule.item_id == "{option}":
             np.add.at(out["length_um"], target, bought[here])
         else:
-            metres = (goods.items["sale_unit"] == "m").to_numpy()[item[here]] & (item[here] >= pipe_items)
+            metres = (goods.items["sale_unit"] == "m").to_numpy()[item[here]] & (item[here] >= options)
             np.add.at(out["length_um"], target[metres], amount[here][metres])
     return {name: flat.reshape(shape) for name, flat in out.items()}
 
 
+def draw_rows(
+    sums: dict[str, NDArray[np.int64]], places: pd.DataFrame, draw: int, goods: Catalogue
+) -> pd.DataFrame:
+    """Sums of one draw as rows, one a place and item that occurs.
+
+    Parameters
+    ----------
+    sums : dict
+        From :func:`draw_sums`.
+    places : DataFrame
+        area_code and region_code of each region index.
+    draw : int
+    """
+    region, item = np.nonzero(sums["wells_milli"])
+    where = places[["area_code", "region_code"]].take(region).reset_index(drop=True)
+    return where.assign(
+        item_id=goods.items["item_id"].to_numpy()[item], draw=draw, **{n: sums[n][region, item] for n in _SUMS}
+    )
+
+
+def settled(rows: pd.DataFrame, goods: Catalogue) -> pd.DataFrame:
+    """Rows of all chunks added up and put in the units in which demand is rolled up; rounded once, here.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        From :func:`draw_rows`, of any number of chunks and draws.
+
+    Returns
+    -------
+    DataFrame
+        area_code, region_code, item_id, draw, wells_milli, pieces_milli, length_mm, mass_g, cost_cents;
+        whole numbers, length missing for goods not sold by the metre, cost missing where a price is.
+    """
+    whole = rows.groupby(_PLACE, dropna=False, sort=True, as_index=False)[_SUMS].sum()
+    item = pd.Index(goods.items["item_id"]).get_indexer(pd.Index(whole["item_id"]))
+    by_metre = (goods.items["sale_unit"] == "m").to_numpy()[item]
+    mass, cost = worth(whole["quantity_micro"].to_numpy(), whole["length_um"].to_numpy(), goods, item)
+    out = whole[[*_PLACE, "wells_milli"]].copy()
+    out["pieces_milli"] = np.rint(whole["quantity_micro"] / _MILLI).astype(np.int64)
+    out["length_mm"] = _whole(np.where(by_metre, whole["length_um"] / _MILLI, np.nan))
+    out["mass_g"], out["cost_cents"] = _whole(mass * 1000.0), _whole(cost * 100.0)
+    return out
+
+
+def _whole(values: NDArray[np.float64]) -> pd.arrays.IntegerArray:
+    """Nearest whole numbers; NaN becomes missing."""
+    gone = np.isnan(values)
+    return pd.arrays.IntegerArray(np.rint(np.where(gone, 0.0, values)).astype(np.int64), gone)
+
+
 def worth(
-    quantity_micro: NDArray[np.int64], length_um: NDArray[np.int64], goods: Catalogue
+    quantity_micro: NDArray[np.int64],
+    length_um: NDArray[np.int64],
+    goods: Catalogue,
+    item: NDArray[np.integer] | slice = slice(None),
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Mass and cost of summed goods; straight lines in quantity and length, so taken once at the end.
 
     Parameters
     ----------
     quantity_micro, length_um : ndarray (..., items)
+    item : ndarray of int, optional
+        Item of each entry along the last axis; all items in their order by default.
 
     Returns
     -------
-    mass_kg, cost : ndarray (..., items)
+    mass_kg, cost : ndarray, the same shape
         Cost in the currency of the list, NaN where an item has no price.
     """
-    by_metre = (goods.items["sale_unit"] == "m").to_numpy()
+    by_metre = (goods.items["sale_unit"] == "m").to_numpy()[item]
     amount = np.where(by_metre, length_um, quantity_micro) / 1e6
-    return amount * goods.items["mass_kg"].to_numpy(float), amount * goods.items["price"].to_numpy(float)
+    return amount * goods.items["mass_kg"].to_numpy(float)[item], amount * goods.items["price"].to_numpy(float)[item]

@@ -142,7 +142,7 @@ class Catalogue:
         for name, series in (("pump_kind", pump_kind_code), ("use", use_code)):
             known = pd.Index(list(schema.codes(name)), dtype=object)
             index = known.get_indexer(pd.Index(series.astype(object)))
-            picks.append(np.where(index < 0, known.get_loc("unknown"), index))
+            picks.append(np.where(index < 0, list(known).index("unknown"), index))
         return self.situation_of[picks[0], picks[1]]
 
 
@@ -170,7 +170,7 @@ def prices(settings: Settings) -> pd.DataFrame:
     frame["price"] = pd.to_numeric(frame["price"], errors="coerce").astype(float)
     faults = [f"price of '{i}' is no number above 0" for i in frame.loc[~(frame["price"] > 0), "item_id"]]
     faults += [f"'{i}' stands twice" for i in frame.loc[frame["item_id"].duplicated(), "item_id"]]
-    if frame["currency"].nunique() > 1:
+    if len(set(frame["currency"])) > 1:
         faults.append(f"more than one currency: {sorted(set(frame['currency']))}")
     if faults:
         raise UsageError(f"Price list {name}: {'; '.join(faults[:10])}. Correct the file.")
@@ -198,7 +198,10 @@ def catalogue(settings: Settings, options: pd.DataFrame | None = None) -> Catalo
     declared = {row["item_id"]: row for row in schema.rows("items")}
     pumps, uses = list(schema.codes("pump_kind")), list(schema.codes("use"))
     raw = schema.rows("bill_rules")
-    wanted = np.array([[[_in(p, row["pump_kinds"]) and _in(u, row["uses"]) for u in uses] for p in pumps] for row in raw])
+    listed_options: list[dict[str, str]] = options.to_dict("records")  # type: ignore[assignment]
+    wanted = np.array(
+        [[[_in(p, row["pump_kinds"]) and _in(u, row["uses"]) for u in uses] for p in pumps] for row in raw]
+    )
     kinds, situation_of = np.unique(wanted.reshape(len(raw), -1), axis=1, return_inverse=True)
     rules, item_rows = [], _pipe_items(options)
     position = {row["item_id"]: n for n, row in enumerate(item_rows)}
@@ -206,12 +209,12 @@ def catalogue(settings: Settings, options: pd.DataFrame | None = None) -> Catalo
     for r, row in enumerate(raw):
         template = row["item_id"].removesuffix("-{size}")
         if template != "{option}" and template not in declared:
-            raise SchemaError(f"bill_rules.csv: rule '{row['rule_id']}' names item '{template}', which items.csv lacks.")
+            raise SchemaError(f"bill_rules.csv: rule '{row['rule_id']}': items.csv has no item '{template}'.")
         if row["feature"] not in FEATURES:
             raise SchemaError(f"bill_rules.csv: rule '{row['rule_id']}' names feature '{row['feature']}'.")
         about = declared.get(template)
         rules.append(_rule(row, about, settings))
-        for o, option in enumerate(options.to_dict("records")):
+        for o, option in enumerate(listed_options):
             if not (_in(option["family_code"], row["families"]) and _in(option["joint_code"], row["joints"])):
                 continue
             item_id = row["item_id"].format(
@@ -270,6 +273,6 @@ def _fitting(item_id: str, about: dict[str, str], option: dict[str, str]) -> dic
         mass *= (float(option["diameter_outside_mm"]) / _DIAMETER_NPS_1_MM) ** 2
         label = f"{label}, {option['nominal_size']}"
         if "{family}" in about["item_id"]:
-            label = f"{label}, {schema.codes('family')[option['family_code']]}"
+            label = f"{label}, {schema.codes('family')[option['family_code']]} {option['joint_code']}"
     return {"item_id": item_id, "label": label, "kind": about["kind"], "sale_unit": about["sale_unit"],
             "mass_kg": round(mass, 4)}  # fmt: skip
