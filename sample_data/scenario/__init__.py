@@ -1,0 +1,1 @@
+"""The invented scenario behind sample_data/: regions, wells that obey their hydrogeology, and planted faults."""
