@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-COMPILED_FOLDERS = ("physics", "size")
+COMPILED_FOLDERS = ("physics", "sizing")
 
 
 def source_hash() -> str:
@@ -72,7 +72,7 @@ def scalar(function: Callable[..., Any]) -> Callable[..., Any]:
     """Compile a scalar function: float64, strict arithmetic, no lock held, code kept on disk."""
     import numba
 
-    return numba.njit(cache=CAN_KEEP, nogil=True, fastmath=False, error_model="numpy")(function)
+    return numba.njit(cache=CAN_KEEP, nogil=True, fastmath=False, error_model="numpy", forceinline=True)(function)
 
 
 def arrays(function: Callable[..., Any]) -> Callable[..., Any]:

@@ -1,0 +1,208 @@
+"""The command ``wellstring``: parse, call, report. No domain logic."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from pipeline.errors import PipelineError, UsageError
+
+app = typer.Typer(
+    name="wellstring", no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="From water-well records to drop pipe: a recommendation with reasons for every well, "
+    "and the material for every region.",
+)  # fmt: skip
+
+Units = Annotated[str, typer.Option("--units", help="Units shown to people: us or metric.")]
+Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines.")]
+RunFolder = Annotated[Path, typer.Option("--run", help="Folder of a finished run.")]
+
+
+def _tell(line: str) -> None:
+    print(line, file=sys.stderr, flush=True)
+
+
+def _outputs(inputs: list[Path]) -> Path:
+    """Default run folder: outputs/<name of the first input>."""
+    return Path("outputs") / inputs[0].resolve().name.split(".")[0]
+
+
+@app.command()
+def run(
+    inputs: Annotated[list[Path], typer.Argument(help="Files or folders of well records.", show_default=False)],
+    out: Annotated[Path | None, typer.Option("--out", help="Run folder; outputs/<name> by default.")] = None,
+    layout: Annotated[list[Path] | None, typer.Option("--layout", help="Layout file of a source.")] = None,
+    settings: Annotated[Path | None, typer.Option("--settings", help="Settings file (TOML).")] = None,
+    units: Units = "",
+    limit: Annotated[int | None, typer.Option("--limit", min=1, help="Read so many records a table.")] = None,
+    replace: Annotated[bool, typer.Option("--replace", help="Do a finished run again.")] = False,
+    strict: Annotated[bool, typer.Option("--strict", help="Stop where the gate fails.")] = False,
+    gate_pages: Annotated[bool, typer.Option("--gate-pages", help="Write the gate's result pages too.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Read well records, recommend a drop pipe for every well, sum the material by region."""
+    from pipeline import chain
+    from pipeline import settings as setup
+    from pipeline.report import last_lines
+
+    effective = setup.load(
+        settings, units=units or None, limit=limit, layouts=tuple(layout or ()), strict=strict, gate_pages=gate_pages
+    )
+    for path in inputs:
+        if not path.exists():
+            raise UsageError(f"{path}: no such file or folder.")
+    folder = out or _outputs(inputs)
+    manifest = chain.run(inputs, folder, effective, replace_run=replace, tell=_tell)
+    if as_json:
+        print(json.dumps(manifest, indent=1, sort_keys=True, default=str))
+    else:
+        for line in last_lines(folder):
+            print(line)
+    if not manifest["gate"]["passed"] or manifest["not_read"]:
+        raise typer.Exit(3)
+
+
+@app.command()
+def explain(
+    run_folder: Annotated[Path | None, typer.Option("--run", help="Folder of a finished run.")] = None,
+    well: Annotated[str | None, typer.Option("--well", help="Well id, or SOURCE:ID where two share it.")] = None,
+    given: Annotated[
+        list[str] | None,
+        typer.Option("--set", help='A value typed in, such as depth_static="120 ft"; repeat for more.'),
+    ] = None,
+    settings: Annotated[Path | None, typer.Option("--settings", help="Settings file (TOML).")] = None,
+    units: Units = "",
+    as_json: Json = False,
+) -> None:
+    """Show one well's recommendation and its full calculation sheet."""
+    from pipeline import sheet
+    from pipeline import settings as setup
+
+    effective = setup.load(settings, units=units or None)
+    if (run_folder is None) == (not given):
+        raise UsageError('Give either --run DIR --well ID, or values such as --set depth_static="120 ft".')
+    if run_folder is not None:
+        if not well:
+            raise UsageError("Say which well with --well ID.")
+        content = sheet.of_run(run_folder, well, effective)
+    else:
+        content = sheet.of_values(given or [], effective)
+    if as_json:
+        print(json.dumps(content, indent=1, ensure_ascii=False))
+    else:
+        print(sheet.text(content, effective.units or "us"))
+
+
+@app.command()
+def inspect(
+    inputs: Annotated[list[Path], typer.Argument(help="Files or folders of well records.", show_default=False)],
+    layout: Annotated[list[Path] | None, typer.Option("--layout", help="Layout file of a source.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Show what would be read from a file: layout, columns, units, and how sure that is."""
+    from pipeline import settings as setup
+    from pipeline.ingest import describe
+
+    found = describe(inputs, setup.load(None, layouts=tuple(layout or ())))
+    _show(found, as_json)
+
+
+@app.command()
+def report(run_folder: RunFolder, units: Units = "us") -> None:
+    """Write report.html of a finished run again, in the units asked for."""
+    from pipeline.report import write_report
+
+    write_report(run_folder, units)
+    print(run_folder / "report.html")
+
+
+@app.command()
+def database(run_folder: RunFolder) -> None:
+    """Make wellstring.duckdb of a run anew, as after moving the run folder."""
+    from pipeline.export import write_duckdb
+
+    write_duckdb(run_folder)
+    print(run_folder / "wellstring.duckdb")
+
+
+@app.command()
+def fields(as_json: Json = False) -> None:
+    """List the declared columns, tables and practice values."""
+    from pipeline import schema
+
+    rows = [
+        {"name": f.name, "type": f.type, "unit": f.unit, "codes": f.codes, "description": f.description}
+        for f in schema.fields().values()
+    ]
+    practice = [dict(row) for row in schema.rows("practice")]
+    if as_json:
+        print(json.dumps({"fields": rows, "practice": practice}, indent=1, ensure_ascii=False))
+    else:
+        _show(rows, False)
+        print()
+        _show(practice, False)
+
+
+@app.command()
+def rules(as_json: Json = False) -> None:
+    """List the rules: what is judged, why, and what to do."""
+    from pipeline import schema
+
+    _show([dict(row) for row in schema.rows("rules")], as_json)
+
+
+@app.command()
+def sources(as_json: Json = False) -> None:
+    """List the layouts of sources that are known."""
+    from pipeline.ingest import known_sources
+
+    _show(known_sources(), as_json)
+
+
+@app.command()
+def options(
+    market: Annotated[str, typer.Option("--market", help="us or metric; both by default.")] = "", as_json: Json = False
+) -> None:
+    """List the pipe options on the market."""
+    from pipeline import schema
+
+    _show([dict(r) for r in schema.rows("options") if market in ("", r["market_code"])], as_json)
+
+
+def _show(rows: list[dict[str, Any]], as_json: bool) -> None:
+    """Rows as JSON, or as columns of text."""
+    if as_json:
+        print(json.dumps(rows, indent=1, ensure_ascii=False, default=str))
+        return
+    if not rows:
+        print("nothing")
+        return
+    names = list(rows[0])
+    cells = [[("" if row[n] is None else str(row[n]))[:60] for n in names] for row in rows]
+    widths = [max(len(n), *(len(c[i]) for c in cells)) for i, n in enumerate(names)]
+    for line in [names, *cells]:
+        print("  ".join(text.ljust(width) for text, width in zip(line, widths, strict=True)).rstrip())
+
+
+def main() -> None:
+    """Entry point: expected errors end in one line and an exit code, never in a traceback."""
+    try:
+        app()
+    except PipelineError as error:
+        _tell(f"wellstring: {error}")
+        raise SystemExit(error.exit_code) from None
+    except (OSError, MemoryError) as error:
+        _tell(f"wellstring: {error}")
+        raise SystemExit(1) from None
+    except KeyboardInterrupt:
+        _tell("wellstring: stopped; nothing half-written is left.")
+        raise SystemExit(1) from None
+
+
+if __name__ == "__main__":
+    main()
