@@ -244,7 +244,8 @@ def _column(reader: _Reader, key: str, name: str, found: Any) -> ColumnMap:
     )
     if not column.sources and not column.default:
         raise reader.fail(key, "needs 'from', or 'default' for a constant")
-    if column.sources and declared.unit and not (column.unit or column.unit_from):
+    measured = declared.unit and name not in ("latitude_deg", "longitude_deg")  # their unit follows from crs
+    if column.sources and measured and not (column.unit or column.unit_from):
         raise reader.fail(key, f"needs 'unit' or 'unit_from'; the field is kept in {declared.unit}")
     if column.unit and declared.type in _UNITLESS:
         raise reader.fail(f"{key}.unit", f"'{name}' takes no unit")
