@@ -183,19 +183,21 @@ def draw_sums(
 
     wells = np.bincount(group, weights=weight, minlength=len(present)).astype(np.int64)
     bought = total(np.nan_to_num(made.pieces.length_m))
-    sums: dict[tuple[object, ...], NDArray[np.int64]] = {}
+    sums: dict[tuple[object, ...], tuple[NDArray[np.int64], NDArray[np.int64]]] = {}
     for r, rule in enumerate(goods.rules):
         item = goods.item_of[r, cell_option, cell_situation]
         here = np.flatnonzero(item >= 0)
         if not len(here):
             continue
         if rule.quantity_key not in sums:
-            sums[rule.quantity_key] = total(made.quantity(rule))
-        amount = sums[rule.quantity_key]
+            values = made.quantity(rule)
+            some = values > 0
+            users = wells if some.all() else np.bincount(group[some], weight[some], len(present)).astype(np.int64)
+            sums[rule.quantity_key] = total(values), users
+        amount, users = sums[rule.quantity_key]
         target = cell_region[here] * shape[1] + item[here]
-        some = amount[here] > 0
         np.add.at(out["quantity_micro"], target, amount[here])
-        np.add.at(out["wells_milli"], target[some], wells[here][some])
+        np.add.at(out["wells_milli"], target, users[here])
         if rule.item_id == "{option}":
             np.add.at(out["length_um"], target, bought[here])
         else:
