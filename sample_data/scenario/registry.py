@@ -103,7 +103,7 @@ def _slips(rng: Random, plant: Planter, tables: dict[str, list[Record]], misspel
     plant.put(2, "date_in_the_future", "COMPLETED", lambda r: "2098" + r["COMPLETED"][4:])
     plant.put(1, "date_before_1850", "COMPLETED", lambda r: "1194" + r["COMPLETED"][4:])
     plant.put(8, "longitude_without_sign", "LONGITUDE", lambda r: r["LONGITUDE"].lstrip("-"))
-    plant.put(8, "depth_999", "FINISHED_AT", lambda r: "999", lambda r: r["FINISHED_AT"] and r["DEPTH_UNIT"] == "m")
+    plant.put(4, "depth_999", "FINISHED_AT", lambda r: "999", lambda r: r["FINISHED_AT"] and r["DEPTH_UNIT"] == "m")
     for r in plant.take(6, "completed_below_hole", lambda r: r["FINISHED_AT"] and r["FINISHED_AT"] != r["DRILLED_TO"]
                         and float(r["DRILLED_TO"]) - float(r["FINISHED_AT"]) > 1.5):  # fmt: skip
         r["FINISHED_AT"], r["DRILLED_TO"] = r["DRILLED_TO"], r["FINISHED_AT"]

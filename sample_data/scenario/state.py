@@ -59,7 +59,7 @@ def record(rng: Random, region: Region, number_of: int) -> Record:
         "MOTOR_HP": number(w["motor_hp"], 2) if known and rng.random() < 0.8 else "",
         "TDH_FT": ft(shown(0.10, w["head"])) if known else "", "SHUTOFF_FT": ft(shown(0.12, w["shutoff"])) if known else "",
         "CUTOUT_PSI": rng.choice(("50", "60", "60", "70")) if known and w["use"] == "domestic" else "",
-        "WTR_TEMP_F": number(to(shown(0.6 if w["temperature"] > 30 else 0.25, w["temperature"]), "degC", "degF"), 0),
+        "WTR_TEMP_F": number(to(shown(0.45 if w["temperature"] > 30 else 0.25, w["temperature"]), "degC", "degF"), 0),
         "PH": number(w["ph"], 1) if chemistry else "", "CL_MG_L": number(w["chloride"], 0) if chemistry else "",
         "FLOWING": "Y" if w["flowing"] else some(rng, 0.5, "N"), "SAND": "Y" if w["sand"] else some(rng, 0.5, "N"),
         "SULFUR": "Y" if w["sulfide"] else some(rng, 0.5, "N"), "CROOKED": "Y" if w["crooked"] else "",

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
 import math
+import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
@@ -32,7 +32,7 @@ def to(value: float | None, unit: str, target: str) -> float | None:
 
 @dataclass
 class Region:
-    """One row of regions.csv, numbers read."""
+    """One row of regions.toml, numbers read."""
 
     name: str
     misspelt: str
@@ -50,8 +50,10 @@ def _weights(text: str) -> dict[str, float]:
 def regions(source: str) -> list[Region]:
     """Regions of one source, in file order."""
     texts = {"source", "region", "misspelt", "records", "ground", "casing", "uses"}
-    with (Path(__file__).parent / "regions.csv").open(newline="", encoding="utf-8") as handle:
-        rows = [row for row in csv.DictReader(handle) if row["source"] == source]
+    with (Path(__file__).parent / "regions.toml").open("rb") as handle:
+        declared = tomllib.load(handle)
+    every = [dict(zip(declared["columns"], row, strict=True)) for row in declared["rows"]]
+    rows = [row for row in every if row["source"] == source]
     return [
         Region(r["region"], r["misspelt"], int(r["records"]), _weights(r["casing"]), _weights(r["uses"]), r["ground"],
                {k: float(v) for k, v in r.items() if k not in texts})
@@ -117,6 +119,9 @@ def well(rng: Random, region: Region) -> dict[str, Any]:
         "sulfide": rng.random() < n["sulfide"], "sand": rng.random() < n["sand"],
         "crooked": rng.random() < n["crooked"], "flowing": static < -0.05,
     }  # fmt: skip
+    if n["temperature_degc"] > 30 and rng.random() < 0.15:
+        # near the fault that warms the region
+        out["temperature"] += rng.uniform(8, 16)
     out["casing_bottom"] = out["screen_top"] if sand else min(out["bedrock"] + rng.uniform(4, 12), depth - 2)
     out["conductivity"] = 180 + 3.4 * out["chloride"] * rng.uniform(0.95, 1.15) + rng.uniform(0, 350)
     out.update(pumped(rng, out, potential))
