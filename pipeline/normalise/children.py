@@ -7,7 +7,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pipeline import schema
 from pipeline.normalise.columns import KEYS, REASON, SORT
 
 NO_PARENT, PARENT_LEFT_OUT = "orphan", "parent_excluded"
@@ -29,10 +28,10 @@ def gather(child: pd.DataFrame, picks: dict[str, str], ids: pd.Index) -> pd.Data
     DataFrame
         Indexed by ``ids``; missing where no row of a well has a value.
     """
-    place = ids.get_indexer(child["well_id"])
+    place = ids.get_indexer(pd.Index(child["well_id"]))
     rows = child[(place >= 0) & child[REASON].isna().to_numpy()]
     order = [SORT, "source_file", "source_row"]
-    rows = rows.assign(_place=ids.get_indexer(rows["well_id"])).sort_values(order, kind="stable")
+    rows = rows.assign(_place=ids.get_indexer(pd.Index(rows["well_id"]))).sort_values(order, kind="stable")
     out = pd.DataFrame(index=ids)
     for name, pick in picks.items():
         if name not in rows:
@@ -83,8 +82,3 @@ def settle(child: pd.DataFrame, in_scope: pd.Index, known: pd.Index) -> pd.DataF
     reason = reason.where(reason.notna() | seen, NO_PARENT)
     reason = reason.where(reason.notna() | used, PARENT_LEFT_OUT)
     return child.assign(**{REASON: reason}).loc[reason.notna(), [*KEYS, REASON, "_entry"]]
-
-
-def numeric(name: str) -> bool:
-    """Whether a field is a number."""
-    return schema.fields()[name].type in ("number", "integer")

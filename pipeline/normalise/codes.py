@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 import pyarrow as pa
@@ -27,13 +29,13 @@ def read(
     coded = coded.without(text.lost(coded, declared_missing, general=False) & ~_listed(coded, known))
     found = [known.get(text.fold(t)) or known.get(text.fold(t).strip(" .,;:()*")) for t in coded.texts.to_pylist()]
     general = text.words("word")
-    blank = np.array([c is None and text.fold(t) in general for c, t in zip(found, coded.texts.to_pylist(), strict=True)], dtype=bool)
+    blank = [text.fold(t) in general for t in coded.texts.to_pylist()]
     fallback = "unknown" if "unknown" in allowed else None
     counts = coded.counts()
     for place, code in enumerate(found):
         if code is None and not blank[place]:
             if counts[place]:
-                log.once("N401", name, keys["source_id"].iat[0], keys["source_file"].iat[0],
+                log.once("N401", name, keys,
                          coded.texts[place].as_py(), f"a spelling of codes/{field.codes}.csv; {counts[place]} rows",
                          fallback)  # fmt: skip
             found[place] = fallback
@@ -44,7 +46,7 @@ def _listed(coded: text.Coded, known: dict[str, str]) -> NDArray[np.bool_]:
     return np.array([text.fold(t) in known for t in coded.texts.to_pylist()], dtype=bool)
 
 
-def labelled(coded: text.Coded, labels: list[str | None]) -> pd.Series:
+def labelled(coded: text.Coded, labels: Sequence[str | None]) -> pd.Series:
     """Text column from one label a distinct text."""
     distinct = pa.array(labels, type=pa.string())
     return pd.Series(distinct.take(pa.array(coded.codes, mask=coded.codes < 0)), dtype="str")
@@ -61,7 +63,7 @@ def read_boolean(
     for place, found in enumerate(coded.texts.to_pylist()):
         code = known.get(text.fold(found))
         if code is None and counts[place]:
-            log.once("N401", name, keys["source_id"].iat[0], keys["source_file"].iat[0], found,
+            log.once("N401", name, keys, found,
                      f"yes or no; {counts[place]} rows", None)  # fmt: skip
         values.append(None if code is None else code == "true")
     return pd.Series(coded.spread(np.array(values, dtype=object), None), dtype="boolean")

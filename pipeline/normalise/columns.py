@@ -132,7 +132,7 @@ class Reader:
                 elif coded is not None and commas:
                     dots += numbers.comma_evidence(coded.texts)[1]
         if commas > dots:
-            self.log.once("N107", "", raw.source_id, raw.file, f"{commas} texts with a decimal comma, {dots} with a dot",
+            self.log.once("N107", "", keys, f"{commas} texts with a decimal comma, {dots} with a dot",
                           "a decimal dot", "comma read as decimal")  # fmt: skip
         return commas > dots
 
@@ -175,13 +175,14 @@ class Reader:
             if column.codes:
                 coded = _recoded(coded, column.codes)
             words = self.coded(raw, column.unit_from) if column.unit_from else None
-            found = quantities.read(coded, name, column.unit, words, missing, column.positive, comma, keys, self.log)
+            found = quantities.read(coded, name, column.unit, words, missing, column.positive, comma, keys,
+                                    self.log)  # fmt: skip
             values = found.values
             if name not in ("latitude_deg", "longitude_deg") and not column.minus:
                 values = quantities.check_range(values, name, keys, self.log, found.raw)
             out: dict[str, Any] = {name: values}
             if name in ("depth_static_m", "flow_tested_m3_per_s") and found.flowing.any():
-                out["is_flowing"] = pd.Series(np.where(found.flowing, True, None), dtype="boolean")
+                out["is_flowing"] = pd.Series(found.flowing, dtype="boolean").where(found.flowing)
             return out
         if declared.type == "date":
             order = column.date_order or self.layout.date_order

@@ -27,7 +27,11 @@ _ISO = re.compile(r"^(\d{4})[-/.](\d{1,2})(?:[-/.](\d{1,2}))?(?:[T ].*)?$")
 _PACKED = re.compile(r"^(\d{4})(\d{2})(\d{2})(?:\.0+)?(?: .*)?$")
 _SLASHED = re.compile(r"^(\d{1,2})[-/.](\d{1,2})[-/.](\d{4}|\d{2})(?:[T ,].*)?$")
 _MONTH_YEAR = re.compile(r"^(\d{1,2})[-/](\d{4})$")
-_NAMED = re.compile(r"^(?:(\d{1,2})(?:st|nd|rd|th)?[-\s./]*)?([a-z]{3,9})[-\s.,/]*(?:(\d{1,2})(?:st|nd|rd|th)?[\s,]+)?(\d{4}|'?\d{2})$", re.I)
+_NAMED = re.compile(
+    r"^(?:(\d{1,2})(?:st|nd|rd|th)?[-\s./]*)?([a-z]{3,9})[-\s.,/]*(?:(\d{1,2})(?:st|nd|rd|th)?[\s,]+)?"
+    r"(\d{4}|'?\d{2})$", re.IGNORECASE,
+)  # fmt: skip
+_BLANK_DAYS = np.array(["1900-01-01", "1970-01-01", "1899-12-31", "1899-12-30"], dtype="datetime64[D]")
 _NUMBER = re.compile(r"^(-?\d+)(?:\.0*)?$")
 _SERIAL = re.compile(r"^(\d{5})(?:\.\d*)?$")
 
@@ -81,10 +85,12 @@ def _parts(found: str) -> _Parts | None:
 
 def _order(parts: list[_Parts | None], weights: NDArray[np.int64], declared: str, market: str) -> tuple[str, str]:
     """Order of slashed dates and why."""
-    day_first = sum(int(w) for p, w in zip(parts, weights, strict=True) if p and p.slashed and p.first > 12 >= p.second)
-    month_first = sum(int(w) for p, w in zip(parts, weights, strict=True) if p and p.slashed and p.second > 12 >= p.first)
+    slashed = [(p, int(w)) for p, w in zip(parts, weights, strict=True) if p and p.slashed]
+    day_first = sum(w for p, w in slashed if p.first > 12 >= p.second)
+    month_first = sum(w for p, w in slashed if p.second > 12 >= p.first)
     if day_first != month_first:
-        return ("dmy" if day_first > month_first else "mdy"), f"{day_first} dates only day first, {month_first} only month first"
+        why = f"{day_first} dates only day first, {month_first} only month first"
+        return ("dmy" if day_first > month_first else "mdy"), why
     if declared in ("dmy", "mdy"):
         return declared, "as the layout says"
     return ("mdy" if market == "us" else "dmy"), "the custom of the market; no date tells"
@@ -141,9 +147,8 @@ def read(
     texts, counts = coded.texts.to_pylist(), coded.counts()
     parts = [_parts(t) for t in texts]
     order, why = _order(parts, counts, declared_order, market)
-    source_id, file = (keys[c].iat[0] if len(keys) else "" for c in ("source_id", "source_file"))
     if any(p and p.slashed for p in parts) and order != declared_order:
-        log.once("N305", name, source_id, file, order, f"order of slashed dates; layout says {declared_order}", why)
+        log.once("N305", name, keys, order, f"order of slashed dates; layout says {declared_order}", why)
     newest_year = latest.year if latest else max((p.year for p in parts if p and not p.short_year), default=1999)
     days = np.full(len(texts), np.datetime64("NaT"), dtype="datetime64[D]")
     precision, century = np.zeros(len(texts), dtype=np.int8), np.zeros(len(texts), dtype=bool)
@@ -154,29 +159,29 @@ def read(
                 days[place] = np.datetime64(day)
     unread = np.isnat(days)
     future = ~unread & (days > np.datetime64(latest)) if latest else np.zeros(len(texts), dtype=bool)
-    spike = ~unread & np.isin(days, np.array(["1900-01-01", "1970-01-01", "1899-12-31", "1899-12-30"], dtype="datetime64[D]"))
-    spike &= precision == DAY
+    spike = ~unread & np.isin(days, _BLANK_DAYS) & (precision == DAY)
     for code, marks, expected in (("N301", unread, "a date"), ("N302", future, f"not after {latest}")):
         at = np.flatnonzero(coded.spread(marks, False))
         log.rows(code, name, keys, at, coded.text(at), expected, None)
-    for code, marks, expected in (("N303", century, "four digits of the year"), ("N304", spike, "a day; this one stands for not known")):
-        for place in np.flatnonzero(marks & ~future):
+    told = (("N303", century, "four digits of the year"), ("N304", spike, "a day; this one stands for not known"))
+    for code, marks, expected in told:
+        for place in np.flatnonzero(marks & ~future).tolist():
             used = None if code == "N304" else str(days[place])
-            log.once(code, name, source_id, file, texts[place], f"{expected}; {counts[place]} rows", used)
+            log.once(code, name, keys, texts[place], f"{expected}; {counts[place]} rows", used)
     days[future | spike] = np.datetime64("NaT")
     precision[np.isnat(days)] = _NONE
     days, precision = coded.spread(days, np.datetime64("NaT", "D")), coded.spread(precision, np.int8(0))
-    return _new_years(days, precision, name, source_id, file, log)
+    return _new_years(days, precision, name, keys, log)
 
 
 def _new_years(
-    days: NDArray[np.datetime64], precision: NDArray[np.int8], name: str, source_id: str, file: str, log: IssueLog
+    days: NDArray[np.datetime64], precision: NDArray[np.int8], name: str, keys: pd.DataFrame, log: IssueLog
 ) -> tuple[NDArray[np.datetime64], NDArray[np.int8]]:
     """Where far too many days are a first of January, those are years, not days."""
     exact = precision == DAY
     first = exact & (days == days.astype("datetime64[Y]").astype("datetime64[D]"))
     if first.sum() >= 10 and first.sum() > 0.05 * exact.sum():
-        log.once("N306", name, source_id, file, f"{int(first.sum())} of {int(exact.sum())} days are a first of January",
+        log.once("N306", name, keys, f"{int(first.sum())} of {int(exact.sum())} days are a first of January",
                  "about one in 365", "known to the year only")  # fmt: skip
         middle = days.astype("datetime64[Y]").astype("datetime64[M]") + np.timedelta64(6, "M")
         days = np.where(first, middle.astype("datetime64[D]"), days)

@@ -5,6 +5,8 @@ Looks across all records of one source.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -59,7 +61,9 @@ def _known(column: pd.Series) -> pd.Series:
     return column
 
 
-def _differences(rows: pd.DataFrame, group: NDArray[np.int64], names: list[str], size: int) -> dict[str, NDArray[np.bool_]]:
+def _differences(
+    rows: pd.DataFrame, group: NDArray[Any], names: list[str], size: int
+) -> dict[str, NDArray[np.bool_]]:
     """Which groups hold two different values of each column; missing values differ from nothing."""
     out = {}
     for name in names:
@@ -89,8 +93,9 @@ def _ranked(rows: pd.DataFrame, names: list[str]) -> pd.DataFrame:
         "any": rows[names].notna().sum(axis=1).to_numpy(), "day": day.to_numpy(),
         "file": rows["source_file"].to_numpy(), "row": rows["source_row"].to_numpy(),
     })  # fmt: skip
-    order = work.sort_values(["later", "filled", "any", "day", "file", "row"],
-                             ascending=[False, False, False, False, True, True], na_position="last", kind="stable")  # fmt: skip
+    order = work.sort_values(
+        ["later", "filled", "any", "day", "file", "row"], ascending=[False] * 4 + [True] * 2, na_position="last"
+    )
     return rows.iloc[order.index.to_numpy()]
 
 
@@ -121,7 +126,8 @@ def merge_ids(wells: pd.DataFrame, log: IssueLog) -> tuple[pd.DataFrame, pd.Data
     conflict = np.zeros(len(ids), dtype=bool)
     for marks in differs.values():
         conflict |= marks
-    first = rows[~pd.Series(group).duplicated().to_numpy()].set_index(pd.Index(group[~pd.Series(group).duplicated().to_numpy()])).sort_index()
+    again = pd.Series(group).duplicated().to_numpy()
+    first = rows[~again].set_index(pd.Index(group[~again])).sort_index()
     fill = ~conflict | later
     for name in names:
         filled = _known(rows[name]).groupby(group).first().reindex(first.index)
@@ -138,13 +144,13 @@ def merge_ids(wells: pd.DataFrame, log: IssueLog) -> tuple[pd.DataFrame, pd.Data
     at = np.flatnonzero(conflict & ~later)
     for place in at:
         words[place] = "records differ in " + ", ".join(n for n, m in differs.items() if m[place])
-    log.rows("N601", "well_id", first, at, words[at], "records of one id that agree", "the fullest, then latest, record")
+    log.rows("N601", "well_id", first, at, list(words[at]), "records of one id that agree",
+             "the fullest, then latest, record")  # fmt: skip
     words[later] = "later work on the same well"
     words[plugged] = "the well was plugged"
-    lost = rows[pd.Series(group).duplicated().to_numpy()].copy()
-    where = group[pd.Series(group).duplicated().to_numpy()]
+    lost = rows[again].copy()
     lost[INTO] = lost["well_id"]
-    lost[EVIDENCE] = pd.Series(("same id; " + pd.Series(words[where], dtype="str")).to_numpy(), index=lost.index, dtype="str")
+    lost[EVIDENCE] = ["same id; " + word for word in words[group[again]]]
     kept = pd.concat([wells[~twice], first], ignore_index=True)
     return kept, lost
 
@@ -177,7 +183,7 @@ def merge_places(wells: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
         return wells, _merged(wells.iloc[:0])
     names = values_of(wells)
     rows = _ranked(wells.loc[twice[twice].index].sort_values("well_id", kind="stable"), names)
-    group = keys.loc[rows.index].groupby(["latitude_deg", "longitude_deg", "day", "deep"], sort=True).ngroup().to_numpy()
+    group = keys.loc[rows.index].groupby(list(keys.columns), sort=True).ngroup().to_numpy()
     size = int(group.max()) + 1
     conflict = np.zeros(size, dtype=bool)
     for marks in _differences(rows, group, names, size).values():

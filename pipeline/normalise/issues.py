@@ -53,12 +53,18 @@ class IssueLog:
         frame = keys[KEYS].iloc[at].reset_index(drop=True)
         frame["code"], frame["field"], frame["expected"] = code, field, expected or None
         frame["found"] = pd.Series(list(found), dtype="str")
-        frame["used"] = pd.Series([used] * len(at) if used is None or isinstance(used, str) else list(used), dtype="str")
+        same = used is None or isinstance(used, str)
+        frame["used"] = pd.Series([used] * len(at) if same else list(used or ()), dtype="str")
         self._frames.append(frame)
 
-    def once(self, code: str, field: str, source_id: str, file: str | None, found: str | None, expected: str,
-             used: str | None) -> None:  # fmt: skip
-        """One fault that stands for a text or a column of a file, however many rows hold it."""
+    def once(
+        self, code: str, field: str, where: pd.DataFrame | str, found: str | None, expected: str, used: str | None
+    ) -> None:
+        """One fault that stands for a text or a column of a file, however many rows hold it.
+
+        ``where`` is a frame of rows of that one file, or a source_id where the fault is of a whole source.
+        """
+        source_id, file = (where, None) if isinstance(where, str) else place_of(where)
         self._single.append({
             "source_id": source_id, "well_id": None, "source_file": file, "source_row": None, "code": code,
             "field": field, "found": found, "expected": expected, "used": used,
@@ -79,6 +85,13 @@ class IssueLog:
             out[name] = out[name].astype("str")
         keys = ["source_id", "source_file", "source_row", "code", "field", "found"]
         return out[COLUMNS].sort_values(keys, kind="stable", ignore_index=True, na_position="first")
+
+
+def place_of(keys: pd.DataFrame) -> tuple[str, str | None]:
+    """Source and file of the rows of one file."""
+    if keys.empty:
+        return "", None
+    return str(keys["source_id"].iloc[0]), str(keys["source_file"].iloc[0])
 
 
 def shown(values: NDArray[np.float64]) -> list[str | None]:

@@ -47,6 +47,7 @@ _SIGNS = str.maketrans({
     "−": "-", "‐": "-", "‑": "-", "≥": ">=", "≤": "<=", "≈": "~", "\u00a0": " ", "\u202f": " ",
     "\u2009": " ", "⁄": "/",
 })  # fmt: skip
+_POWER = re.compile(r"^[-+]?(?:\d+\.?\d*|\.\d+)[eE][-+]?\d{1,4}$")
 _GROUPED = re.compile(r"^\d{1,3}(?:,\d{2,3})*,\d{3}(?:\.\d*)?$")
 _GROUPED_DOTS = re.compile(r"^\d{1,3}(?:\.\d{3})+(?:,\d*)?$")
 _THIN = re.compile(r"(?<=\d)[\u00a0\u202f\u2009](?=\d{3}(?!\d))")
@@ -133,6 +134,9 @@ def parse(text: str, decimal_comma: bool = False) -> Read:
 
 
 def _shape(text: str, decimal_comma: bool) -> Read:
+    if _POWER.match(text):
+        value = float(text)
+        return Read(value, EXACT) if isfinite(value) else _NOT_READ
     match = _FEET.match(text)
     if match:
         inches = match[3].replace(" ", "-")

@@ -123,5 +123,5 @@ def merge_spellings(names: pd.Series, field: str, source_id: str, log: IssueLog)
     best = table.drop_duplicates("key").set_index("key")["name"]
     table["best"] = table["key"].map(best)
     for row in table[table["name"] != table["best"]].sort_values("name").itertuples():
-        log.once("N506", field, source_id, None, str(row.name), f"one spelling; {row.rows} rows", str(row.best))
+        log.once("N506", field, source_id, str(row.name), f"one spelling; {row.rows} rows", str(row.best))
     return names.map(dict(zip(table["name"], table["best"], strict=True))).astype("str")

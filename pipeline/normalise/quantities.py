@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
@@ -70,7 +71,7 @@ def _without_sentinels(
         counts = coded.counts()
         for place in np.flatnonzero(marks):
             if counts[place]:
-                log.once(code, name, keys["source_id"].iat[0], keys["source_file"].iat[0],
+                log.once(code, name, keys,
                          coded.texts[int(place)].as_py(), f"{counts[place]} rows", None)  # fmt: skip
     values[zeros | marked] = np.nan
     return values
@@ -104,10 +105,8 @@ def _to_unit(
         here = (read.unit_codes == place) & ~np.isnan(values)
         if not place or not here.any():
             continue
-        try:
+        with suppress(UsageError):
             done[here] = convert(values[here], word.strip("()[] ") or word, target) if target else np.nan
-        except UsageError:
-            pass
         failed |= here & np.isnan(done)
         differs |= here & ~np.isnan(done) & (not unit or spelled(word) != spelled(unit))
     for code, marks, expected in (("N101", failed, "a number"), ("N106", differs, f"a value in {unit}")):
@@ -117,7 +116,8 @@ def _to_unit(
             log.rows(code, name, keys, at, coded.text(at), expected, used)
     out = coded.spread(done, np.nan)
     if words is not None and target:
-        out = _by_words(out, coded.spread(np.where(plain, values, np.nan), np.nan), target, unit, words, name, keys, log)
+        bare = coded.spread(np.where(plain, values, np.nan), np.nan)
+        out = _by_words(out, bare, target, unit, words, name, keys, log)
     return out
 
 
@@ -133,7 +133,7 @@ def _by_words(
         try:
             out[here] = convert(plain[here], word, target)
         except UsageError:
-            log.once("N203", name, keys["source_id"].iat[0], keys["source_file"].iat[0], word,
+            log.once("N203", name, keys, word,
                      f"a unit of {target}; {counts[place]} rows", None)  # fmt: skip
     silent = (words.codes < 0) & ~np.isnan(plain)
     if unit and silent.any():

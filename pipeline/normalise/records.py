@@ -6,7 +6,7 @@ what needs no drop pipe. Duplicates and place checks look across one source; sou
 
 from __future__ import annotations
 
-from collections import defaultdict, deque
+from collections import Counter, defaultdict, deque
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -132,12 +132,12 @@ def _source(layout: Layout, tables: list[tuple[RawTable, int]], settings: Settin
     if wells is None:
         wells = pd.DataFrame({name: pd.Series(dtype="str") for name in (*KEYS, REASON)})
     child_names = [name for name in layout.tables if name in frames]
-    ids = pd.Index(wells["well_id"].unique())
+    ids = pd.Index(wells["well_id"].unique()) if child_names else pd.Index([])
     for name in child_names:
         picks = {f: c.pick for f, c in layout.tables[name].columns.items()}
         children.fill(wells, children.gather(frames[name], picks, ids))
     kept, merged, left_out = _settle(wells, layout, market, settings, log)
-    in_scope = pd.Index(pd.concat([kept["well_id"], merged["well_id"]]).unique())
+    in_scope = pd.Index(pd.concat([kept["well_id"], merged["well_id"]]).unique()) if child_names else pd.Index([])
     lost = [left_out]
     used = [kept[ENTRY], merged[ENTRY]] if len(wells) else []
     for name in child_names:
@@ -160,7 +160,8 @@ def _settle(
         return wells, wells.copy(), pd.DataFrame(columns=[*KEYS, "reason_code", "detail", ENTRY])
     source_id = layout.id
     for name, empty in (("use_code", "unknown"), ("status_code", "unknown")):
-        wells[name] = wells[name].fillna(empty) if name in wells else pd.Series([empty], dtype="str").repeat(len(wells)).to_numpy()
+        constant = pd.Series(empty, index=wells.index, dtype="str")
+        wells[name] = wells[name].fillna(constant) if name in wells else constant
     if layout.area:
         given = pd.Series(layout.area, index=wells.index, dtype="str")
         wells["area_code"] = wells["area_code"].fillna(given) if "area_code" in wells else given
@@ -179,9 +180,9 @@ def _settle(
     left = kept[out].assign(reason_code=why["reason_code"][out], detail=why["detail"][out])
     kept = kept[~out].reset_index(drop=True)
     # a record merged into a well that is left out leaves with it
-    reason = left.set_index("well_id")[["reason_code", "detail"]]
-    gone = same_id["well_id"].isin(reason.index)
-    follow = same_id[gone].join(reason, on="well_id")
+    heads = left.loc[left["well_id"].isin(same_id["well_id"]), ["well_id", "reason_code", "detail"]]
+    gone = same_id["well_id"].isin(heads["well_id"]).to_numpy()
+    follow = same_id[gone].join(heads.set_index("well_id"), on="well_id")
     kept, same_place = identity.merge_places(kept)
     merged = pd.concat([same_id[~gone], same_place], ignore_index=True) if len(same_id) or len(same_place) else same_id
     kept = kept.sort_values("well_id", kind="stable", ignore_index=True)
@@ -214,9 +215,9 @@ def _balanced(intake: Intake, outcomes: list[_Source]) -> list[LedgerEntry]:
             intake.ledger[int(str(entry))].rows_used = int(count)
         for frame, name in ((outcome.excluded, "excluded"), (outcome.no_id, "quarantined")):
             if len(frame):
-                counts = frame.groupby([ENTRY, "reason_code"]).size()
-                for (place, reason), count in counts.items():  # type: ignore[misc]
-                    getattr(intake.ledger[int(place)], name)[str(reason)] = int(count)
+                pairs = Counter(zip(frame[ENTRY].tolist(), frame["reason_code"].tolist(), strict=True))
+                for (place, reason), count in pairs.items():
+                    getattr(intake.ledger[int(place)], name)[reason] = count
     wrong = [f"{e.file} ({e.table})" for e in intake.ledger if not e.balances()]
     if wrong:
         raise PipelineError(f"Records read and records accounted for differ in {', '.join(wrong)}; please report this.")

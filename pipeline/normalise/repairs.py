@@ -99,14 +99,16 @@ def mend_depths(wells: pd.DataFrame, units: Mapping[str, str], log: IssueLog) ->
 
 
 def _mend_completed(
-    wells: pd.DataFrame, done: NDArray[np.float64], drilled: NDArray[np.float64], units: Mapping[str, str], log: IssueLog
-) -> None:
+    wells: pd.DataFrame, done: NDArray[np.float64], drilled: NDArray[np.float64], units: Mapping[str, str],
+    log: IssueLog,
+) -> None:  # fmt: skip
     """Completed depth in feet beside a drilled depth in metres: the two differ by that factor alone."""
     if units.get("depth_completed_m", "") not in ("m", "meter", "metre"):
         return
     at = np.flatnonzero((done > drilled * 1.01) & (np.abs(done * foot_m() / drilled - 1) <= 0.01))
-    log.rows("P103", "depth_completed_m", wells, at, shown(done[at]), "not below the hole, in m", shown(done[at] * foot_m()))
-    done[at] *= foot_m()
+    mended = done[at] * foot_m()
+    log.rows("P103", "depth_completed_m", wells, at, shown(done[at]), "not below the hole, in m", shown(mended))
+    done[at] = mended
 
 
 def _give_up(

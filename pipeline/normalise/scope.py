@@ -24,7 +24,7 @@ def reasons(wells: pd.DataFrame) -> pd.DataFrame:
         reason_code and detail, missing for records in scope.
     """
     reason = wells[REASON].copy()
-    detail = pd.Series(np.where(reason.notna(), "left out by the layout", None), index=wells.index, dtype="str")
+    detail = pd.Series("left out by the layout", index=wells.index, dtype="str").where(reason.notna())
     tests = (
         (wells["use_code"].isin(NOT_WATER_SUPPLY), "not_water_supply", "use is " + wells["use_code"]),
         (wells[KIND] == "plugging", "plugged", "the record reports a plugging"),

@@ -1,0 +1,79 @@
+"""Dates of every form, with their precision."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from pipeline.normalise import dates, text
+from pipeline.normalise.issues import IssueLog
+
+LATEST = date(2026, 11, 30)
+
+
+def read(texts: list[str], order: str = "ymd", market: str = "metric", latest: date | None = LATEST):
+    keys = pd.DataFrame({"source_id": "invented", "well_id": "a", "source_file": "f.csv", "source_row": range(len(texts))})
+    log = IssueLog()
+    days, precision = dates.read(text.encode(pd.Series(texts, dtype="str")), "completed_date", order, market, latest,
+                                 ("",), keys, log)  # fmt: skip
+    return [None if np.isnat(d) else str(d) for d in days], list(precision), log.table()
+
+
+@pytest.mark.parametrize(
+    ("found", "day", "precision"),
+    [
+        ("1998-03-05", "1998-03-05", 1), ("1998-03-05T10:00:00Z", "1998-03-05", 1), ("19700000", "1970-07-01", 3),
+        ("19701100", "1970-11-15", 2), ("19701119.0", "1970-11-19", 1), ("1987", "1987-07-01", 3),
+        ("1998-03", "1998-03-15", 2), ("03/1998", "1998-03-15", 2), ("5-Mar-1998", "1998-03-05", 1),
+        ("March 5, 1998", "1998-03-05", 1), ("Mar 1998", "1998-03-15", 2), ("888710400000", "1998-03-01", 1),
+        ("35859", "1998-03-05", 1), ("25/12/1999", "1999-12-25", 1),
+    ],
+)  # fmt: skip
+def test_one_form(found: str, day: str, precision: int) -> None:
+    # 888710400000 ms after 1970 and serial day 35859 were worked out with the standard library's datetime
+    days, precisions, _ = read([found])
+    assert (days[0], precisions[0]) == (day, precision)
+
+
+def test_order_is_decided_by_the_dates_of_the_column() -> None:
+    assert read(["13/02/2001", "03/04/2001"])[0] == ["2001-02-13", "2001-04-03"]
+    assert read(["02/13/2001", "03/04/2001"])[0] == ["2001-02-13", "2001-03-04"]
+
+
+def test_order_of_the_layout_then_of_the_market_when_no_date_tells() -> None:
+    assert read(["03/04/2001"], order="mdy")[0] == ["2001-03-04"]
+    assert read(["03/04/2001"], market="us")[0] == ["2001-03-04"]
+    assert read(["03/04/2001"], market="metric")[0] == ["2001-04-03"]
+
+
+def test_two_digit_years_never_reach_the_future() -> None:
+    days, _, issues = read(["05-Mar-29", "05-Mar-19"])
+    assert days == ["1929-03-05", "2019-03-05"]
+    assert set(issues["code"]) == {"N303"}
+
+
+def test_future_and_unreadable_dates_are_missing_with_an_issue() -> None:
+    days, precision, issues = read(["2031-01-01", "31/02/2001x", "2001-13-40", "soon"])
+    assert days == [None] * 4 and precision == [0] * 4
+    assert sorted(issues["code"]) == ["N301", "N301", "N301", "N302"]
+
+
+def test_first_of_a_calendar_is_not_a_day() -> None:
+    assert read(["1900-01-01"])[0] == [None]
+
+
+def test_years_stored_as_first_of_january_are_years() -> None:
+    texts = [f"{year}-01-01" for year in range(1980, 2000)] + ["1999-05-06"]
+    days, precision, issues = read(texts)
+    assert days[0] == "1980-07-01" and precision[0] == 3
+    assert days[-1] == "1999-05-06" and precision[-1] == 1
+    assert "N306" in set(issues["code"])
+
+
+def test_as_of_wins_over_retrieved() -> None:
+    assert dates.newest("2020-05-06", "2026-11") == date(2020, 5, 6)
+    assert dates.newest("", "2026-11") == date(2026, 11, 30)
+    assert dates.newest("", "") is None
