@@ -75,7 +75,7 @@ def _by_ucum(units: str) -> dict[str, dict[str, str]]:
     return found if units == "us" else {}
 
 
-def _unit_by_row(frame: pd.DataFrame, units: str) -> pd.DataFrame:
+def unit_by_row(frame: pd.DataFrame, units: str) -> pd.DataFrame:
     """Columns whose unit stands beside them, in the reader's unit; one conversion a unit."""
     known = _by_ucum(units)
     out = frame.copy()
@@ -121,7 +121,7 @@ def for_people(table: str, frame: pd.DataFrame, units: str) -> pd.DataFrame:
     Numbers with a unit are rounded to the decimals of suffixes.csv, others to six significant figures.
     """
     if "unit" in frame and any(name in frame for name in UNIT_BY_ROW):
-        frame = _unit_by_row(frame, units)
+        frame = unit_by_row(frame, units)
     out: dict[str, object] = {}
     for column in schema.table(table):
         field, values = column.field, frame[column.field.name]

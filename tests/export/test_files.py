@@ -41,10 +41,10 @@ def test_csv_in_metric_units_and_words(run_folder):
 def test_reference_units_that_stand_in_the_row_are_converted(run_folder):
     # 1 psi = 6894.757 Pa (NIST Special Publication 811, appendix B.8)
     frame = pd.DataFrame({"need": [2e6, 5.0, 7.1], "have": [1e6, 10.0, 6.5], "unit": ["Pa", "m", "[pH]"]})
-    shown = display._unit_by_row(frame, "us")
+    shown = display.unit_by_row(frame, "us")
     assert shown["need"].tolist() == pytest.approx([2e6 / 6894.757, 5 / 0.3048, 7.1], rel=1e-6)
     assert shown["unit"].tolist() == ["psi", "ft", "[pH]"]
-    assert display._unit_by_row(frame, "metric").equals(frame)
+    assert display.unit_by_row(frame, "metric").equals(frame)
 
 
 @pytest.mark.parametrize("units", ["us", "metric"])

@@ -1,0 +1,63 @@
+"""What people read of a run: one self-contained page, and the closing lines on the terminal."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from pathlib import Path
+
+from pipeline import io, words
+from pipeline.report import answers, opening, reasons
+from pipeline.report.facts import Facts
+from pipeline.report.summary import last_lines
+
+__all__ = ["last_lines", "write_report"]
+
+SECTIONS = (
+    opening.asked, opening.ledger, opening.records, answers.families, answers.places, answers.material,
+    reasons.governs, reasons.why_not, reasons.flags, reasons.practice, reasons.look_first, reasons.method,
+)  # fmt: skip
+
+
+def write_report(folder: Path, units: str = "us") -> None:
+    """Write ``report.html``: one page without script, network or outside file.
+
+    Parameters
+    ----------
+    folder : Path
+        Run folder with its Parquet tables and, where there is one, its manifest.
+    units : str
+        Units shown, ``us`` or ``metric``.
+
+    Raises
+    ------
+    UsageError
+        When the folder holds no table ``selection`` or ``units`` is not known.
+
+    Notes
+    -----
+    Made from sums by SQL over the Parquet, so that its cost hardly grows with the wells. The same
+    tables and manifest give the same bytes.
+    """
+    with Facts(Path(folder), units) as facts:
+        sections = [build(facts) for build in SECTIONS]
+    io.write_text(Path(folder) / "report.html", page(sections))
+
+
+def page(sections: list[dict[str, object]]) -> str:
+    """The page from its sections; every word and value is escaped by the template engine."""
+    import jinja2
+    from markupsafe import Markup
+
+    here = Path(__file__).parent
+    style = (here / "style.css").read_text(encoding="utf-8")
+    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+    environment = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(here), autoescape=True, undefined=jinja2.StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    environment.globals["say"] = words.say
+    return environment.get_template("page.html.j2").render(
+        sections=sections, cautions=words.cautions(), style=Markup(style), policy=policy  # noqa: S704
+    )

@@ -1,0 +1,138 @@
+"""What the report says, as rows: SQL over the Parquet of a run, and the manifest."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+import numpy as np
+
+from pipeline import schema
+from pipeline.demand import region_key_sql
+from pipeline.errors import UsageError
+from pipeline.export.database import look_first_sql, parquet_sql, quoted, written_tables
+from pipeline.export.display import shown, system
+from pipeline.units import convert
+
+_SQL_TYPE = {"number": "DOUBLE", "integer": "BIGINT", "boolean": "BOOLEAN", "date": "DATE"}
+
+
+def manifest(folder: Path) -> dict[str, Any]:
+    """manifest.json of a run; an empty one where it is missing or no JSON."""
+    try:
+        found = json.loads((folder / "manifest.json").read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return found if isinstance(found, dict) else {}
+
+
+class Facts:
+    """A run folder opened for asking; a table that the run lacks stands empty. Use as a context manager."""
+
+    def __init__(self, folder: Path, units: str):
+        import duckdb
+
+        system(units)
+        self.folder, self.units, self.manifest = folder, units, manifest(folder)
+        there = written_tables(folder)
+        if "selection" not in there:
+            raise UsageError(f"{folder} holds no table 'selection'; give the folder of a finished run.")
+        self.base = duckdb.connect(":memory:", config={"memory_limit": "2GB"})
+        self.base.execute(region_key_sql())
+        for table in schema.tables():
+            if table in there:
+                source = f"SELECT * FROM {parquet_sql(table, folder)}"
+            else:
+                columns = (f"NULL::{_SQL_TYPE.get(c.field.type, 'VARCHAR')} AS {quoted(c.field.name)}"
+                           for c in schema.table(table))  # fmt: skip
+                source = f"SELECT {', '.join(columns)} WHERE false"
+            self.base.execute(f"CREATE VIEW {quoted(table)} AS {source}")
+
+    def __enter__(self) -> Facts:
+        return self
+
+    def __exit__(self, kind: type | None, error: BaseException | None, trace: TracebackType | None) -> None:
+        self.base.close()
+
+    def ask(self, sql: str, **values: Any) -> list[dict[str, Any]]:
+        """Rows of a query as dictionaries; missing is None."""
+        done = self.base.execute(sql, values) if values else self.base.execute(sql)
+        names = [column[0] for column in done.description or []]
+        return [dict(zip(names, row, strict=True)) for row in done.fetchall()]
+
+    def rows(self, name: str, **values: Any) -> list[dict[str, Any]]:
+        """Rows of ``sql/<name>.sql``."""
+        return self.ask((Path(__file__).parent / "sql" / f"{name}.sql").read_text(encoding="utf-8"), **values)
+
+    def arrays(self, name: str, **values: Any) -> dict[str, np.ndarray]:
+        """Columns of ``sql/<name>.sql`` as arrays."""
+        sql = (Path(__file__).parent / "sql" / f"{name}.sql").read_text(encoding="utf-8")
+        return (self.base.execute(sql, values) if values else self.base.execute(sql)).fetchnumpy()
+
+    def look_first(self, most: int) -> list[dict[str, Any]]:
+        """Wells to look at, the first first."""
+        return self.ask(f"SELECT * FROM ({look_first_sql()}) ORDER BY place LIMIT {int(most)}")
+
+    def basis(self) -> list[dict[str, Any]]:
+        """Design values by how they are known: field, recorded, derived, neighbours, assumed."""
+        fields = [c.field.name for c in schema.table("design") if c.field.name.endswith("_basis_code")]
+        counts = ", ".join(
+            f"count(*) FILTER (WHERE {quoted(field)} = '{code}')" for field in fields for code in schema.codes("basis")
+        )
+        (row,) = self.base.execute(f"SELECT {counts} FROM design").fetchall()
+        values, codes = iter(row), list(schema.codes("basis"))
+        return [{"field": field.removesuffix("_basis_code")} | {c: next(values) for c in codes} for field in fields]
+
+    def unit(self, column: str) -> str:
+        """Unit in which a column is shown."""
+        how = shown(column, self.units)
+        return how.label if how else ""
+
+    def show(self, value: float | None, column: str) -> float | None:
+        """A value of a column in the unit shown."""
+        how = shown(column, self.units)
+        if value is None or not np.isfinite(value):
+            return None
+        if how is None or how.unit == how.unit_shown:
+            return float(value)
+        return float(convert([value], how.unit, how.unit_shown)[0])
+
+    def show_by_ucum(self, value: float | None, ucum: str | None) -> tuple[float | None, str]:
+        """A value whose unit stands beside it, in the unit shown, with the unit's label."""
+        row = next((row for row in schema.suffixes() if row["ucum"] == ucum), None)
+        if value is None or row is None:
+            return value, ucum or ""
+        side = system(self.units)
+        if side == "us" and row["unit_us"] != row["unit"]:
+            value = float(convert([value], row["unit"], row["unit_us"])[0])
+        return value, row[f"label_{side}"]
+
+
+def text(value: float | None, decimals: int = 0) -> str:
+    """A number with thousands marked; a dash where it is missing."""
+    if value is None or not np.isfinite(value):
+        return "–"
+    return f"{value:,.{decimals}f}"
+
+
+def round_text(value: float | None) -> str:
+    """A number at three significant figures, thousands marked."""
+    if value is None or not np.isfinite(value):
+        return "–"
+    if abs(value) >= 1000:
+        return f"{float(f'{value:.3g}'):,.0f}"
+    return f"{value:.3g}"
+
+
+def share(part: float, whole: float) -> str:
+    """A share in per cent; never 0 % for some nor 100 % for not all."""
+    if not whole:
+        return "–"
+    if 0 < part < whole:
+        if part / whole < 0.005:
+            return "<1 %"
+        if part / whole > 0.995:
+            return ">99 %"
+    return f"{part / whole:.0%}".replace("%", " %")

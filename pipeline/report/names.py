@@ -1,0 +1,87 @@
+"""Plain names of pipes, items, checks and flags, from the declarations."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+
+from pipeline import schema, words
+
+FAMILIES = ("pe", "pvc", "galvanised", "stainless", "pex")
+
+
+@cache
+def _options() -> dict[str, dict[str, str]]:
+    return {row["option_id"]: row for row in schema.rows("options")}
+
+
+def is_pipe(item: str) -> bool:
+    """Whether an item is pipe: items of pipe carry the id of their option."""
+    return item in _options()
+
+
+def pipe(option: str | None) -> str:
+    """A pipe as a buyer asks for it: size, material, class, joint."""
+    row = _options().get(option or "")
+    if row is None:
+        return option or words.say("report.none")
+    material = next((m["label"] for m in schema.rows("materials") if m["material_id"] == row["material_id"]), "")
+    return f"{row['nominal_size']} {material}, {row['class_label']}, {row['joint_code']} ({row['standard']})"
+
+
+@cache
+def _items() -> list[tuple[re.Pattern[str], str]]:
+    """Patterns of item ids: a declared id may hold {family}, {joint} and be followed by a size."""
+    out = []
+    for row in schema.rows("items"):
+        text = re.sub(r"\\\{(\w+)\\\}", r"(?P<\1>[a-z0-9]+)", re.escape(row["item_id"]))
+        out.append((re.compile(rf"{text}(?:-(?P<size>.+))?"), row["label"]))
+    return out
+
+
+def family_of(option: str) -> str | None:
+    """Family of a pipe option."""
+    return _options().get(option, {}).get("family_code")
+
+
+def item(item_id: str) -> str:
+    """An item in words."""
+    if is_pipe(item_id):
+        return pipe(item_id)
+    for pattern, label in _items():
+        match = pattern.fullmatch(item_id)
+        if match:
+            found = match.groupdict()
+            more = [family(found["family"]) if found.get("family") else None, found.get("joint")]
+            if found.get("size"):
+                more.append(words.say("report.size", size=found["size"]))
+            more = [part for part in more if part]
+            return f"{label} ({', '.join(more)})" if more else label
+    return item_id
+
+
+def family(code: str | None) -> str:
+    """A pipe family in words."""
+    return schema.codes("family").get(code or "", code or words.say("report.none"))
+
+
+def check(code: str | None) -> str:
+    """A check in words."""
+    for row in schema.rows("checks"):
+        if row["check_code"] == code:
+            return row["title"]
+    return words.say("report.none") if code in (None, "none") else str(code)
+
+
+def rule(code: str) -> dict[str, str]:
+    """Title, action and the rest of a rule or flag; an unknown code is its own title."""
+    for row in schema.rows("rules"):
+        if row["code"] == code:
+            return row
+    return {"code": code, "title": words.reason(code), "action": "", "why": "", "severity": ""}
+
+
+def trouble(code: str) -> str:
+    """The leading reason to look at a well, in words: a flag or an outcome."""
+    outcomes = schema.codes("outcome")
+    return outcomes[code] if code in outcomes else rule(code)["title"]

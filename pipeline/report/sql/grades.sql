@@ -1,0 +1,3 @@
+-- Wells by confidence grade.
+SELECT grade_code AS code, count(*) AS wells
+FROM selection GROUP BY code ORDER BY code
