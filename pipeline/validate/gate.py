@@ -56,10 +56,10 @@ def _quiet() -> Iterator[None]:
     level = logging.root.manager.disable
     logging.disable(logging.CRITICAL)
     try:
-        with warnings.catch_warnings(), contextlib.redirect_stdout(io.StringIO()):
-            with contextlib.redirect_stderr(io.StringIO()):
-                warnings.simplefilter("ignore")
-                yield
+        nowhere = io.StringIO()
+        with warnings.catch_warnings(), contextlib.redirect_stdout(nowhere), contextlib.redirect_stderr(nowhere):
+            warnings.simplefilter("ignore")
+            yield
     finally:
         logging.disable(level)
         for name, value in before.items():
@@ -72,8 +72,8 @@ def _quiet() -> Iterator[None]:
 def wide_shares(metrics: pd.DataFrame) -> pd.DataFrame:
     """One row a source, one column a rule: share failed, NaN where the rule judged no row."""
     share = metrics["share_failed_fraction"].where(metrics["rows_judged_count"] > 0)
-    wide = metrics.assign(share=share).pivot(index="source_id", columns="rule_code", values="share")
-    return wide.rename_axis(columns=None).reset_index()
+    by_rule = {code: part.set_index("source_id")["share"] for code, part in metrics.assign(share=share).groupby("rule_code")}
+    return pd.DataFrame(by_rule).rename_axis("source_id").reset_index()
 
 
 def flagged(sample: pd.DataFrame, settings: Settings, regions: pd.DataFrame | None = None) -> pd.DataFrame:
@@ -209,7 +209,8 @@ def _heed_exceptions(results: Any) -> None:
     """The library reports its own errors as failed expectations; a fault in our suite must not pass as data."""
     for result in results.results:
         if result.exception_info and result.exception_info.get("raised_exception"):
-            raise RuntimeError(f"The gate could not judge {_code(result)}: {result.exception_info['exception_message']}")
+            why = result.exception_info["exception_message"]
+            raise RuntimeError(f"The gate could not judge {_code(result)}: {why}")
 
 
 def _counts(results: Any) -> dict[str, tuple[int, int]]:

@@ -158,7 +158,7 @@ def allowed_shares(settings: Settings) -> dict[str, float]:
     shares = {rule.code: rule.allowed for rule in declared()}
     strange = set(settings.gate_overlay) - set(shares)
     if strange:
-        raise UsageError(f"Settings: [gate] names the rules {sorted(strange)}, which do not exist; see 'wellstring rules'.")
+        raise UsageError(f"Settings: [gate] names unknown rules {sorted(strange)}; see 'wellstring rules'.")
     for code, share in settings.gate_overlay.items():
         if not 0.0 <= share <= 1.0:
             raise UsageError(f"Settings: [gate] {code} = {share}; a share lies between 0 and 1.")

@@ -12,6 +12,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 import pyarrow as pa
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline import schema
@@ -21,7 +22,6 @@ from pipeline.validate.rules import ADDED, RULES_PER_MASK, Rule, allowed_shares,
 
 _PASSED_ON = ("source_id", "well_id", "source_file", "source_row")
 METRIC_COLUMNS = [column.field.name for column in schema.table("metrics")]
-ISSUE_COLUMNS = [column.field.name for column in schema.table("issues")]
 
 
 def _present(rule: Rule) -> str:
@@ -87,9 +87,10 @@ def scan(
     rules = declared()
     regions = region_middles(wells) if regions is None else regions
     masks = mask_sql(rules)
+    typed_wells = _bounded(wells, rules)
     counted = {sql: f"n{i}" for i, sql in enumerate(dict.fromkeys(_present(rule) for rule in rules))}
     with duckdb.connect(config={"threads": settings.threads}) as base:
-        source = _joined(base, _bounded(wells, rules), regions, settings.as_of)
+        source = _joined(base, typed_wells, regions, settings.as_of)
         mask_list = ", ".join(f"{sql} AS m{i}" for i, sql in enumerate(masks))
         any_bit = " | ".join(f"m{i}" for i in range(len(masks)))
         marked = base.execute(
@@ -107,7 +108,7 @@ def scan(
     }
     judged_by = {rule.code: judged[counted[_present(rule)]].to_numpy() for rule in rules}
     metrics = _metrics(wells, judged["source_id"].tolist(), judged_by, failing, allowed_shares(settings))
-    return _issues(wells, rules, failing), metrics
+    return _issues(wells, typed_wells, rules, failing), metrics
 
 
 def _metrics(
@@ -144,38 +145,43 @@ def merge_metrics(parts: Iterable[pd.DataFrame]) -> pd.DataFrame:
     return _shared(whole, whole["share_allowed_fraction"])
 
 
-def _shown(values: pd.Series) -> NDArray[np.object_]:
-    """Values as text, numbers to six figures, missing as a dash."""
-    array = values.to_numpy()
-    if array.dtype.kind == "f":
-        text = np.char.mod("%.6g", array).astype(object)
-    else:
-        text = values.astype(object).map(lambda x: str(x)[:10] if hasattr(x, "year") else str(x)).to_numpy(object)
-    text[np.asarray(pd.isna(values))] = "-"
-    return np.asarray(text, dtype=object)
+def _shown(values: pa.Array, name: str) -> pa.Array:
+    """Values as text, numbers rounded one digit finer than the reader is shown; a dash where missing."""
+    if pa.types.is_floating(values.type):
+        row = schema.suffix_of(name)
+        values = pc.round(values, ndigits=int(row["decimals_si"]) + 1 if row else 3)
+    return pc.fill_null(pc.cast(values, pa.string()), "-")
 
 
-def _found(wells: pd.DataFrame, rule: Rule, rows: NDArray[np.int64]) -> NDArray[np.object_]:
+def _found(typed_wells: pa.Table, rule: Rule, rows: NDArray[np.int64]) -> pa.Array:
     """What stood in the columns that the rule reads."""
-    out = np.full(len(rows), "", dtype=object)
-    for number, name in enumerate(n for n in rule.reads if n in wells):
-        out = out + (f"; {name} " if number else f"{name} ") + _shown(wells[name].iloc[rows])
-    return out
+    parts = []
+    for name in rule.reads:
+        values = typed_wells[name].combine_chunks().take(pa.array(rows))
+        parts.append(pc.binary_join_element_wise(pa.scalar(name), _shown(values, name), " "))
+    return pc.binary_join_element_wise(*parts, "; ")
 
 
-def _issues(wells: pd.DataFrame, rules: Sequence[Rule], failing: dict[str, NDArray[np.int64]]) -> pd.DataFrame:
+def _issues(
+    wells: pd.DataFrame, typed_wells: pa.Table, rules: Sequence[Rule], failing: dict[str, NDArray[np.int64]]
+) -> pd.DataFrame:
+    keys = pa.table({name: typed(wells, name) for name in _PASSED_ON})
     parts, places = [], []
     for number, rule in enumerate(rules):
         rows = failing[rule.code]
         if not rule.by_row or not len(rows):
             continue
-        known = {name: wells[name].iloc[rows].to_numpy() for name in _PASSED_ON if name in wells}
-        parts.append(pd.DataFrame({
-            **known, "stage": "validate", "code": rule.code, "severity_code": rule.severity,
-            "field": rule.field, "found": _found(wells, rule, rows), "expected": rule.expected,
-        }))  # fmt: skip
+        said = {"stage": "validate", "code": rule.code, "severity_code": rule.severity, "field": rule.field}
+        columns = {name: pa.repeat(text, len(rows)) for name, text in {**said, "expected": rule.expected}.items()}
+        known = keys.take(pa.array(rows))
+        for name in known.column_names:
+            columns[name] = known[name]
+        parts.append(pa.table({**columns, "found": _found(typed_wells, rule, rows)}))
         places.append(rows * len(rules) + number)
+    target = schema.arrow_schema("issues")
     if not parts:
-        return schema.arrow_schema("issues").empty_table().to_pandas()
+        return target.empty_table().to_pandas()
     order = np.argsort(np.concatenate(places), kind="stable")
-    return pd.concat(parts, ignore_index=True).iloc[order].reset_index(drop=True).reindex(columns=ISSUE_COLUMNS)
+    whole = pa.concat_tables(parts).take(pa.array(order)).combine_chunks()
+    whole = whole.append_column("used", pa.nulls(len(order), pa.string()))
+    return whole.select(target.names).to_pandas()

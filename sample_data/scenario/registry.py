@@ -17,10 +17,19 @@ TABLES = {
     "veldran_screens.txt": "TAG|SCREEN_FROM|SCREEN_TO|LENGTH_UNIT|SLOT_MM",
     "veldran_tests.txt": "TAG|TESTED_ON|TEST_METHOD|RATE|RATE_UNIT|HOURS|LEVEL_BEFORE|LEVEL_PUMPING|LEVEL_UNIT",
     "veldran_levels.txt": "TAG|MEASURED_ON|LEVEL|LEVEL_UNIT|LEVEL_STATUS",
-}  # fmt: skip
-PURPOSE = {"domestic": "private dwelling", "stock": "livestock", "irrigation": "irrigation", "public": "municipal",
-           "commercial": "commercial", "industrial": "process water", "unknown": "not known", "monitoring": "observation",
-           "geothermal": "heat exchange", "test": "exploration"}  # fmt: skip
+}
+PURPOSE = {
+    "domestic": "private dwelling",
+    "stock": "livestock",
+    "irrigation": "irrigation",
+    "public": "municipal",
+    "commercial": "commercial",
+    "industrial": "process water",
+    "unknown": "not known",
+    "monitoring": "observation",
+    "geothermal": "heat exchange",
+    "test": "exploration",
+}
 METHOD = {"pumped": "constant rate", "airlift": "air lift", "bailed": "bailer"}
 RATE_UNITS = {"L/s": 45, "L/min": 30, "m3/h": 15, "Imp gpm": 10}
 MATERIAL = {"pe": "PE", "pvc": "PVC", "galvanised": "galvanized", "stainless": "stainless"}
@@ -34,34 +43,60 @@ def _well(rng: Random, w: dict[str, Any], tag: str) -> tuple[dict[str, list[Reco
     known = supply and rng.random() < 0.4
     chemistry = supply and rng.random() < 0.35
     rows: dict[str, list[Record]] = {name: [] for name in TABLES}
-    rows["veldran_wells.txt"].append({
-        "TAG": tag, "DISTRICT": w["region"], "STATUS": rng.choices(("active", "inactive", "sealed", ""), (78, 5, 7, 10))[0],
-        "PURPOSE": PURPOSE[w["use"]], "LATITUDE": f"{w['latitude']:.5f}", "LONGITUDE": f"{w['longitude']:.5f}",
-        "ELEVATION": some(rng, 0.7, number(w["elevation"], 0)), "COMPLETED": w["date"].isoformat(),
-        "DRILLED_TO": length(w["drilled"]), "FINISHED_AT": some(rng, 0.95, length(w["depth"])), "DEPTH_UNIT": unit,
-        "BEDROCK_AT": length(w["bedrock"]), "STICK_UP_CM": some(rng, 0.6, rng.choice(("30", "45", "50", "60"))),
-        "PUMP_TYPE": ("submersible" if w["pumping"] > 6 else rng.choice(("jet", "submersible"))) if known else "",
-        "PUMP_INTAKE": length(w["setting"]) if known else "", "PIPE_MATERIAL": MATERIAL[w["material"]] if known and rng.random() < 0.7 else "",
-        "PIPE_LENGTH": length(w["setting"] - 1.5) if known and rng.random() < 0.4 else "",
-        "PH": number(w["ph"], 1) if chemistry else "", "CHLORIDE": number(w["chloride"], 0) if chemistry else "",
-        "WATER_TEMP": some(rng, 0.3, number(w["temperature"], 1)),
-        "METHANE": number(rng.lognormvariate(0.5, 1.3), 1) if supply and rng.random() < 0.06 else "",
-        "HARD_TO_PASS": "yes" if w["crooked"] else "", "OWNER_NAME": f"OWNER {rng.randint(1, 900):04d}",
-    })  # fmt: skip
+    rows["veldran_wells.txt"].append(
+        {
+            "TAG": tag,
+            "DISTRICT": w["region"],
+            "STATUS": rng.choices(("active", "inactive", "sealed", ""), (78, 5, 7, 10))[0],
+            "PURPOSE": PURPOSE[w["use"]],
+            "LATITUDE": f"{w['latitude']:.5f}",
+            "LONGITUDE": f"{w['longitude']:.5f}",
+            "ELEVATION": some(rng, 0.7, number(w["elevation"], 0)),
+            "COMPLETED": w["date"].isoformat(),
+            "DRILLED_TO": length(w["drilled"]),
+            "FINISHED_AT": some(rng, 0.95, length(w["depth"])),
+            "DEPTH_UNIT": unit,
+            "BEDROCK_AT": length(w["bedrock"]),
+            "STICK_UP_CM": some(rng, 0.6, rng.choice(("30", "45", "50", "60"))),
+            "PUMP_TYPE": ("submersible" if w["pumping"] > 6 else rng.choice(("jet", "submersible"))) if known else "",
+            "PUMP_INTAKE": length(w["setting"]) if known else "",
+            "PIPE_MATERIAL": MATERIAL[w["material"]] if known and rng.random() < 0.7 else "",
+            "PIPE_LENGTH": length(w["setting"] - 1.5) if known and rng.random() < 0.4 else "",
+            "PH": number(w["ph"], 1) if chemistry else "",
+            "CHLORIDE": number(w["chloride"], 0) if chemistry else "",
+            "WATER_TEMP": some(rng, 0.3, number(w["temperature"], 1)),
+            "METHANE": number(rng.lognormvariate(0.5, 1.3), 1) if supply and rng.random() < 0.06 else "",
+            "HARD_TO_PASS": "yes" if w["crooked"] else "",
+            "OWNER_NAME": f"OWNER {rng.randint(1, 900):04d}",
+        }
+    )
     _casing(rng, w, tag, unit, rows)
     if w["screen_top"] is not None and rng.random() < 0.9:
-        rows["veldran_screens.txt"].append({
-            "TAG": tag, "SCREEN_FROM": length(w["screen_top"]), "SCREEN_TO": length(w["screen_bottom"]), "LENGTH_UNIT": unit,
-            "SLOT_MM": rng.choice(("0.5", "0.75", "1")),
-        })  # fmt: skip
+        rows["veldran_screens.txt"].append(
+            {
+                "TAG": tag,
+                "SCREEN_FROM": length(w["screen_top"]),
+                "SCREEN_TO": length(w["screen_bottom"]),
+                "LENGTH_UNIT": unit,
+                "SLOT_MM": rng.choice(("0.5", "0.75", "1")),
+            }
+        )
     if supply and rng.random() < 0.88:
         rate = pick(rng, {k: float(v) for k, v in RATE_UNITS.items()})
         pumping = length(w["pumping"], 2) if w["method"] == "pumped" else ""
-        rows["veldran_tests.txt"].append({
-            "TAG": tag, "TESTED_ON": w["date"].isoformat(), "TEST_METHOD": METHOD[w["method"]],
-            "RATE": number(to(w["tested"], "L/s", rate), 2), "RATE_UNIT": rate, "HOURS": number(w["duration_h"]),
-            "LEVEL_BEFORE": length(w["static"], 2), "LEVEL_PUMPING": pumping, "LEVEL_UNIT": unit,
-        })  # fmt: skip
+        rows["veldran_tests.txt"].append(
+            {
+                "TAG": tag,
+                "TESTED_ON": w["date"].isoformat(),
+                "TEST_METHOD": METHOD[w["method"]],
+                "RATE": number(to(w["tested"], "L/s", rate), 2),
+                "RATE_UNIT": rate,
+                "HOURS": number(w["duration_h"]),
+                "LEVEL_BEFORE": length(w["static"], 2),
+                "LEVEL_PUMPING": pumping,
+                "LEVEL_UNIT": unit,
+            }
+        )
     _levels(rng, w, tag, rows)
     return rows, unit
 
@@ -74,10 +109,18 @@ def _casing(rng: Random, w: dict[str, Any], tag: str, unit: str, rows: dict[str,
     if rng.random() < 0.2:
         ends.insert(0, (0.0, min(5.0, w["casing_bottom"]), number(float(size) * 1.6, 1), "steel"))
     for piece, (top, bottom, width, material) in enumerate(ends, start=1):
-        rows["veldran_casing.txt"].append({
-            "TAG": tag, "PIECE": str(piece), "CASED_FROM": length(top), "CASED_TO": length(bottom), "LENGTH_UNIT": unit,
-            "INSIDE_DIAMETER": width, "DIAMETER_UNIT": "in" if inches else "mm", "CASING_MATERIAL": material,
-        })  # fmt: skip
+        rows["veldran_casing.txt"].append(
+            {
+                "TAG": tag,
+                "PIECE": str(piece),
+                "CASED_FROM": length(top),
+                "CASED_TO": length(bottom),
+                "LENGTH_UNIT": unit,
+                "INSIDE_DIAMETER": width,
+                "DIAMETER_UNIT": "in" if inches else "mm",
+                "CASING_MATERIAL": material,
+            }
+        )
 
 
 def _levels(rng: Random, w: dict[str, Any], tag: str, rows: dict[str, list[Record]]) -> None:
@@ -92,9 +135,15 @@ def _levels(rng: Random, w: dict[str, Any], tag: str, rows: dict[str, list[Recor
         level = {"S": w["static"] + rng.gauss(0.2, 0.4), "P": w["pumping"], "D": None, "O": None}[status]
         if status == "S" and w["static"] < -0.3 and rng.random() < 0.5:
             status, level = "F", None
-        rows["veldran_levels.txt"].append({
-            "TAG": tag, "MEASURED_ON": day.isoformat(), "LEVEL": number(level, 2), "LEVEL_UNIT": "m", "LEVEL_STATUS": status,
-        })  # fmt: skip
+        rows["veldran_levels.txt"].append(
+            {
+                "TAG": tag,
+                "MEASURED_ON": day.isoformat(),
+                "LEVEL": number(level, 2),
+                "LEVEL_UNIT": "m",
+                "LEVEL_STATUS": status,
+            }
+        )
 
 
 def _slips(rng: Random, plant: Planter, tables: dict[str, list[Record]], misspelt: dict[str, str]) -> None:
@@ -104,12 +153,24 @@ def _slips(rng: Random, plant: Planter, tables: dict[str, list[Record]], misspel
     plant.put(1, "date_before_1850", "COMPLETED", lambda r: "1194" + r["COMPLETED"][4:])
     plant.put(8, "longitude_without_sign", "LONGITUDE", lambda r: r["LONGITUDE"].lstrip("-"))
     plant.put(4, "depth_999", "FINISHED_AT", lambda r: "999", lambda r: r["FINISHED_AT"] and r["DEPTH_UNIT"] == "m")
-    for r in plant.take(6, "completed_below_hole", lambda r: r["FINISHED_AT"] and r["FINISHED_AT"] != r["DRILLED_TO"]
-                        and float(r["DRILLED_TO"]) - float(r["FINISHED_AT"]) > 1.5):  # fmt: skip
+    for r in plant.take(
+        6,
+        "completed_below_hole",
+        lambda r: (
+            r["FINISHED_AT"]
+            and r["FINISHED_AT"] != r["DRILLED_TO"]
+            and float(r["DRILLED_TO"]) - float(r["FINISHED_AT"]) > 1.5
+        ),
+    ):
         r["FINISHED_AT"], r["DRILLED_TO"] = r["DRILLED_TO"], r["FINISHED_AT"]
     test_of = {t["TAG"]: t for t in tables["veldran_tests.txt"]}
-    for r in plant.take(6, "rate_in_the_wrong_unit", lambda r: r["PURPOSE"] == "private dwelling" and r["TAG"] in test_of
-                        and test_of[r["TAG"]]["RATE_UNIT"] == "L/min"):  # fmt: skip
+    for r in plant.take(
+        6,
+        "rate_in_the_wrong_unit",
+        lambda r: (
+            r["PURPOSE"] == "private dwelling" and r["TAG"] in test_of and test_of[r["TAG"]]["RATE_UNIT"] == "L/min"
+        ),
+    ):
         test_of[r["TAG"]]["RATE_UNIT"] = "L/s"
     screen_of = {s["TAG"]: s for s in tables["veldran_screens.txt"]}
     for r in plant.take(5, "screen_ends_exchanged", lambda r: r["TAG"] in screen_of):
@@ -137,7 +198,9 @@ def make(seed: int) -> tuple[dict[str, bytes], Truth]:
         truth[name] = [r["TAG"] for r in tables["veldran_wells.txt"] if r[column] == text]
     extra = [
         {**old, "TAG": f"{tag + 100 + i:07d}", "OWNER_NAME": "OWNER 0001"}
-        for i, old in enumerate(plant.take(6, "same_well_other_id", lambda r: r["FINISHED_AT"] and r["STATUS"] == "active"))
+        for i, old in enumerate(
+            plant.take(6, "same_well_other_id", lambda r: r["FINISHED_AT"] and r["STATUS"] == "active")
+        )
     ]
     _slips(rng, plant, tables, {r.name: r.misspelt for r in found})
     tables["veldran_wells.txt"] += extra
@@ -150,7 +213,9 @@ def make(seed: int) -> tuple[dict[str, bytes], Truth]:
     for name, header in TABLES.items():
         truth[f"records {name}"] = [str(len(tables[name]))]
         lines = [joined([r[c] for c in header.split("|")], "|") for r in tables[name]]
-        few, many, again = (3, 2, 1) if name == "veldran_wells.txt" else (1, 0, 0) if name == "veldran_levels.txt" else (0, 0, 0)
+        few, many, again = (
+            (3, 2, 1) if name == "veldran_wells.txt" else (1, 0, 0) if name == "veldran_levels.txt" else (0, 0, 0)
+        )
         spoilt: Truth = {k: [] for k in ("line_too_short", "line_too_long", "header_again")}
         lines = damage(rng, lines, header, "|", few, many, again, spoilt)
         for fault, ids in spoilt.items():

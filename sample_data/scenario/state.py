@@ -4,25 +4,40 @@ from __future__ import annotations
 
 import datetime as dt
 from random import Random
-from typing import Any
 
 from scenario.lines import Planter, Record, Truth, damage, joined, mdy, number, some
 from scenario.water import Region, regions, to, well
 
 FILE = "brindle_state_completions.csv"
 FIRST_LINE = "# Invented sample data: the State of Brindle, its counties, wells and people do not exist."
-COLUMNS = (
-    "WELL_ID,FORM_NO,RPT_TYPE,RPT_DATE,COMP_DATE,COUNTY,USE_CD,LAT_DD,LON_DD,LOC_ACC_FT,GRND_EL_FT,HOLE_DP_FT,WELL_DP_FT,"
-    "CSG_ID_IN,CSG_BOT_FT,SCR_TOP_FT,SCR_BOT_FT,BEDRK_FT,SWL_FT,PMPG_LVL_FT,YIELD_GPM,TEST_HRS,TEST_MTHD,PUMP_TYPE,"
-    "PUMP_SET_FT,DROP_PIPE_FT,DROP_MATL,MOTOR_HP,TDH_FT,SHUTOFF_FT,CUTOUT_PSI,WTR_TEMP_F,PH,CL_MG_L,FLOWING,SAND,"
-    "SULFUR,CROOKED,STKUP_FT,OWNER,OWNER_ADDR,DRILLER,REMARKS"
-).split(",")
-USE = {"domestic": "DOM", "stock": "STK", "irrigation": "IRR", "public": "PUB", "commercial": "COM", "industrial": "IND",
-       "unknown": "UNK", "monitoring": "MON", "geothermal": "GEO", "test": "TST"}  # fmt: skip
+COLUMNS = ["WELL_ID", "FORM_NO", "RPT_TYPE", "RPT_DATE", "COMP_DATE", "COUNTY", "USE_CD", "LAT_DD", "LON_DD", "LOC_ACC_FT", "GRND_EL_FT", "HOLE_DP_FT", "WELL_DP_FT", "CSG_ID_IN", "CSG_BOT_FT", "SCR_TOP_FT", "SCR_BOT_FT", "BEDRK_FT", "SWL_FT", "PMPG_LVL_FT", "YIELD_GPM", "TEST_HRS", "TEST_MTHD", "PUMP_TYPE", "PUMP_SET_FT", "DROP_PIPE_FT", "DROP_MATL", "MOTOR_HP", "TDH_FT", "SHUTOFF_FT", "CUTOUT_PSI", "WTR_TEMP_F", "PH", "CL_MG_L", "FLOWING", "SAND", "SULFUR", "CROOKED", "STKUP_FT", "OWNER", "OWNER_ADDR", "DRILLER", "REMARKS"]
+USE = {
+    "domestic": "DOM",
+    "stock": "STK",
+    "irrigation": "IRR",
+    "public": "PUB",
+    "commercial": "COM",
+    "industrial": "IND",
+    "unknown": "UNK",
+    "monitoring": "MON",
+    "geothermal": "GEO",
+    "test": "TST",
+}
 METHOD = {"pumped": "PUMPED", "airlift": "AIR", "bailed": "BAIL"}
 MATERIAL = {"pe": "POLY", "pvc": "PVC", "galvanised": "GALV", "stainless": "SS"}
-REMARKS = ("", "", "", "", "driller reports hard layer", "cuttings logged", "grouted to surface", "developed by surging",
-           "cap locked", "old well nearby, to be plugged", "test by helper, see form")  # fmt: skip
+REMARKS = (
+    "",
+    "",
+    "",
+    "",
+    "driller reports hard layer",
+    "cuttings logged",
+    "grouted to surface",
+    "developed by surging",
+    "cap locked",
+    "old well nearby, to be plugged",
+    "test by helper, see form",
+)
 SECTION_DEG = 0.0145
 
 
@@ -44,29 +59,50 @@ def record(rng: Random, region: Region, number_of: int) -> Record:
     shown = lambda share, value: value if supply and rng.random() < share else None  # noqa: E731
     report = w["date"] + dt.timedelta(days=rng.randint(8, 70))
     return {
-        "WELL_ID": f"BR{w['date'].year % 100:02d}-{number_of:05d}", "FORM_NO": f"F{200000 + 7 * number_of}", "RPT_TYPE": "NEW",
-        "RPT_DATE": mdy(report), "COMP_DATE": mdy(w["date"]), "COUNTY": region.name, "USE_CD": USE[w["use"]],
-        "LAT_DD": f"{lat:.5f}", "LON_DD": f"{lon:.5f}", "LOC_ACC_FT": "3700" if lattice else rng.choice(("15", "30", "100", "")),
-        "GRND_EL_FT": some(rng, 0.8, ft(w["elevation"])), "HOLE_DP_FT": ft(w["drilled"]), "WELL_DP_FT": ft(w["depth"]),
-        "CSG_ID_IN": some(rng, 0.9, w["casing"]), "CSG_BOT_FT": some(rng, 0.85, ft(w["casing_bottom"])),
-        "SCR_TOP_FT": ft(w["screen_top"]), "SCR_BOT_FT": ft(w["screen_bottom"]), "BEDRK_FT": ft(w["bedrock"]),
-        "SWL_FT": some(rng, 0.94, ft(w["static"], 1)), "PMPG_LVL_FT": ft(w["pumping"], 1) if tested and w["method"] == "pumped" else "",
+        "WELL_ID": f"BR{w['date'].year % 100:02d}-{number_of:05d}",
+        "FORM_NO": f"F{200000 + 7 * number_of}",
+        "RPT_TYPE": "NEW",
+        "RPT_DATE": mdy(report),
+        "COMP_DATE": mdy(w["date"]),
+        "COUNTY": region.name,
+        "USE_CD": USE[w["use"]],
+        "LAT_DD": f"{lat:.5f}",
+        "LON_DD": f"{lon:.5f}",
+        "LOC_ACC_FT": "3700" if lattice else rng.choice(("15", "30", "100", "")),
+        "GRND_EL_FT": some(rng, 0.8, ft(w["elevation"])),
+        "HOLE_DP_FT": ft(w["drilled"]),
+        "WELL_DP_FT": ft(w["depth"]),
+        "CSG_ID_IN": some(rng, 0.9, w["casing"]),
+        "CSG_BOT_FT": some(rng, 0.85, ft(w["casing_bottom"])),
+        "SCR_TOP_FT": ft(w["screen_top"]),
+        "SCR_BOT_FT": ft(w["screen_bottom"]),
+        "BEDRK_FT": ft(w["bedrock"]),
+        "SWL_FT": some(rng, 0.94, ft(w["static"], 1)),
+        "PMPG_LVL_FT": ft(w["pumping"], 1) if tested and w["method"] == "pumped" else "",
         "YIELD_GPM": number(to(w["tested"], "L/s", "gpm"), 1 if w["tested"] < 0.6 else 0) if tested else "",
-        "TEST_HRS": number(w["duration_h"]) if tested else "", "TEST_MTHD": METHOD[w["method"]] if tested else "",
-        "PUMP_TYPE": "JET" if jet else "SUB" if known else "", "PUMP_SET_FT": ft(setting),
+        "TEST_HRS": number(w["duration_h"]) if tested else "",
+        "TEST_MTHD": METHOD[w["method"]] if tested else "",
+        "PUMP_TYPE": "JET" if jet else "SUB" if known else "",
+        "PUMP_SET_FT": ft(setting),
         "DROP_PIPE_FT": ft(setting - 1.2) if setting and w["use"] == "domestic" and rng.random() < 0.8 else "",
         "DROP_MATL": some(rng, 0.7, MATERIAL[w["material"]]) if known else "",
         "MOTOR_HP": number(w["motor_hp"], 2) if known and rng.random() < 0.8 else "",
-        "TDH_FT": ft(shown(0.10, w["head"])) if known else "", "SHUTOFF_FT": ft(shown(0.12, w["shutoff"])) if known else "",
+        "TDH_FT": ft(shown(0.10, w["head"])) if known else "",
+        "SHUTOFF_FT": ft(shown(0.12, w["shutoff"])) if known else "",
         "CUTOUT_PSI": rng.choice(("50", "60", "60", "70")) if known and w["use"] == "domestic" else "",
         "WTR_TEMP_F": number(to(shown(0.45 if w["temperature"] > 30 else 0.25, w["temperature"]), "degC", "degF"), 0),
-        "PH": number(w["ph"], 1) if chemistry else "", "CL_MG_L": number(w["chloride"], 0) if chemistry else "",
-        "FLOWING": "Y" if w["flowing"] else some(rng, 0.5, "N"), "SAND": "Y" if w["sand"] else some(rng, 0.5, "N"),
-        "SULFUR": "Y" if w["sulfide"] else some(rng, 0.5, "N"), "CROOKED": "Y" if w["crooked"] else "",
-        "STKUP_FT": some(rng, 0.6, rng.choice(("1", "1.5", "2", "2"))), "OWNER": f"OWNER {rng.randint(1, 2400):04d}",
-        "OWNER_ADDR": f"{rng.randint(1, 999)} PLACEHOLDER RD", "DRILLER": f"DRILLER {rng.randint(1, 40):03d}",
+        "PH": number(w["ph"], 1) if chemistry else "",
+        "CL_MG_L": number(w["chloride"], 0) if chemistry else "",
+        "FLOWING": "Y" if w["flowing"] else some(rng, 0.5, "N"),
+        "SAND": "Y" if w["sand"] else some(rng, 0.5, "N"),
+        "SULFUR": "Y" if w["sulfide"] else some(rng, 0.5, "N"),
+        "CROOKED": "Y" if w["crooked"] else "",
+        "STKUP_FT": some(rng, 0.6, rng.choice(("1", "1.5", "2", "2"))),
+        "OWNER": f"OWNER {rng.randint(1, 2400):04d}",
+        "OWNER_ADDR": f"{rng.randint(1, 999)} PLACEHOLDER RD",
+        "DRILLER": f"DRILLER {rng.randint(1, 40):03d}",
         "REMARKS": rng.choice(REMARKS),
-    }  # fmt: skip
+    }
 
 
 def _again(rng: Random, plant: Planter, rows: list[Record]) -> list[Record]:
@@ -77,18 +113,38 @@ def _again(rng: Random, plant: Planter, rows: list[Record]) -> list[Record]:
         extra.append({**old, "FORM_NO": f"F{rng.randint(300000, 399999)}"})
     for old in plant.take(10, "same_well_other_id", supply):
         extra.append({**old, "WELL_ID": old["WELL_ID"] + "R", "FORM_NO": f"F{rng.randint(400000, 499999)}"})
-    later = lambda r: mdy(dt.datetime.strptime(r["COMP_DATE"], "%m/%d/%Y").date() + dt.timedelta(rng.randint(300, 2200)))  # noqa: E731
+    later = lambda r: mdy(
+        dt.datetime.strptime(r["COMP_DATE"], "%m/%d/%Y").date() + dt.timedelta(rng.randint(300, 2200))
+    )
     young = lambda r: supply(r) and int(r["COMP_DATE"][-4:]) < 2019  # noqa: E731
     for old in plant.take(20, "deepened", young):
         depth = str(int(old["WELL_DP_FT"]) + rng.randrange(40, 160, 5))
-        extra.append({**old, "FORM_NO": f"F{rng.randint(500000, 599999)}", "RPT_TYPE": "DEEPENING", "COMP_DATE": later(old),
-                      "HOLE_DP_FT": depth, "WELL_DP_FT": depth, "REMARKS": "deepened"})  # fmt: skip
+        extra.append(
+            {
+                **old,
+                "FORM_NO": f"F{rng.randint(500000, 599999)}",
+                "RPT_TYPE": "DEEPENING",
+                "COMP_DATE": later(old),
+                "HOLE_DP_FT": depth,
+                "WELL_DP_FT": depth,
+                "REMARKS": "deepened",
+            }
+        )
     for old in plant.take(40, "pump_report", lambda r: young(r) and r["PUMP_SET_FT"]):
         blank = {c: "" for c in COLUMNS[16:23]}
-        extra.append({**old, **blank, "FORM_NO": f"F{rng.randint(600000, 699999)}", "RPT_TYPE": "PUMP", "COMP_DATE": later(old)})
+        extra.append(
+            {**old, **blank, "FORM_NO": f"F{rng.randint(600000, 699999)}", "RPT_TYPE": "PUMP", "COMP_DATE": later(old)}
+        )
     for old in plant.take(45, "plugged_later", young):
-        extra.append({**old, "FORM_NO": f"F{rng.randint(700000, 799999)}", "RPT_TYPE": "PLUGGING", "COMP_DATE": later(old),
-                      "REMARKS": "filled and capped"})  # fmt: skip
+        extra.append(
+            {
+                **old,
+                "FORM_NO": f"F{rng.randint(700000, 799999)}",
+                "RPT_TYPE": "PLUGGING",
+                "COMP_DATE": later(old),
+                "REMARKS": "filled and capped",
+            }
+        )
     return extra
 
 
@@ -99,30 +155,61 @@ def _slips(rng: Random, plant: Planter, by_name: dict[str, Region]) -> None:
         r["SWL_FT"], r["WELL_DP_FT"] = r["WELL_DP_FT"], r["SWL_FT"]
         r["HOLE_DP_FT"] = ""
     for r in plant.take(8, "metres_typed_as_feet", full):
-        for c in ("HOLE_DP_FT", "WELL_DP_FT", "SWL_FT", "PMPG_LVL_FT", "PUMP_SET_FT", "CSG_BOT_FT", "SCR_TOP_FT", "SCR_BOT_FT"):
+        for c in (
+            "HOLE_DP_FT",
+            "WELL_DP_FT",
+            "SWL_FT",
+            "PMPG_LVL_FT",
+            "PUMP_SET_FT",
+            "CSG_BOT_FT",
+            "SCR_TOP_FT",
+            "SCR_BOT_FT",
+        ):
             r[c] = number(to(float(r[c]), "ft", "m"), 1) if r[c] else ""
         r["DROP_PIPE_FT"] = ""
-    for r in plant.take(9, "pipe_count_as_depth", lambda r: full(r) and r["PUMP_SET_FT"] and float(r["PUMP_SET_FT"]) > 80):
+    for r in plant.take(
+        9, "pipe_count_as_depth", lambda r: full(r) and r["PUMP_SET_FT"] and float(r["PUMP_SET_FT"]) > 80
+    ):
         # the number of ten-foot pipes stands where the depth belongs
         r["PUMP_SET_FT"], r["DROP_PIPE_FT"] = str(int(float(r["PUMP_SET_FT"]) // 10)), ""
-    for r in plant.take(22, "drawdown_as_level", lambda r: full(r) and r["PMPG_LVL_FT"]
-                        and float(r["PMPG_LVL_FT"]) - float(r["SWL_FT"]) < 0.9 * float(r["SWL_FT"])):  # fmt: skip
+    for r in plant.take(
+        22,
+        "drawdown_as_level",
+        lambda r: (
+            full(r) and r["PMPG_LVL_FT"] and float(r["PMPG_LVL_FT"]) - float(r["SWL_FT"]) < 0.9 * float(r["SWL_FT"])
+        ),
+    ):
         r["PMPG_LVL_FT"] = number(float(r["PMPG_LVL_FT"]) - float(r["SWL_FT"]), 1)
     for r in plant.take(7, "screen_ends_exchanged", lambda r: r["SCR_TOP_FT"] != ""):
         r["SCR_TOP_FT"], r["SCR_BOT_FT"] = r["SCR_BOT_FT"], r["SCR_TOP_FT"]
-    plant.put(6, "yield_by_the_hour", "YIELD_GPM", lambda r: number(60 * float(r["YIELD_GPM"]), 0),
-              lambda r: r["YIELD_GPM"] and 4 < float(r["YIELD_GPM"]) < 40 and r["CSG_ID_IN"] in ("4", "5", "6"))  # fmt: skip
+    plant.put(
+        6,
+        "yield_by_the_hour",
+        "YIELD_GPM",
+        lambda r: number(60 * float(r["YIELD_GPM"]), 0),
+        lambda r: r["YIELD_GPM"] and 4 < float(r["YIELD_GPM"]) < 40 and r["CSG_ID_IN"] in ("4", "5", "6"),
+    )
     plant.put(5, "depth_9999", "WELL_DP_FT", lambda r: "9999")
     plant.put(15, "level_minus_99", "SWL_FT", lambda r: "-99")
     plant.put(20, "yield_zero", "YIELD_GPM", lambda r: "0")
     plant.put(5, "yield_9999", "YIELD_GPM", lambda r: "9999")
-    plant.put(10, "level_in_words", "SWL_FT", lambda r: rng.choice(("dry", "flowing", "~" + r["SWL_FT"], r["SWL_FT"] + "'")))
+    plant.put(
+        10, "level_in_words", "SWL_FT", lambda r: rng.choice(("dry", "flowing", "~" + r["SWL_FT"], r["SWL_FT"] + "'"))
+    )
     plant.put(90, "year_only", "COMP_DATE", lambda r: "1/1/" + r["COMP_DATE"][-4:])
     plant.put(60, "two_digit_year", "COMP_DATE", lambda r: r["COMP_DATE"][:-4] + r["COMP_DATE"][-2:])
     plant.put(4, "date_in_the_future", "COMP_DATE", lambda r: r["COMP_DATE"][:-4] + rng.choice(("2062", "2041")))
     plant.put(25, "county_misspelt", "COUNTY", lambda r: by_name[r["COUNTY"]].misspelt)
-    plant.put(60, "county_other_case", "COUNTY", lambda r: rng.choice((r["COUNTY"].upper() + " ", " " + r["COUNTY"].lower())))
-    plant.put(30, "use_misspelt", "USE_CD", lambda r: rng.choice(("DOMESTC", "dom.", "Domstic", "D0M")), lambda r: r["USE_CD"] == "DOM")
+    plant.put(
+        60, "county_other_case", "COUNTY", lambda r: rng.choice((r["COUNTY"].upper() + " ", " " + r["COUNTY"].lower()))
+    )
+    plant.put(
+        30,
+        "use_misspelt",
+        "USE_CD",
+        lambda r: rng.choice(("DOMESTC", "dom.", "Domstic", "D0M")),
+        lambda r: r["USE_CD"] == "DOM",
+    )
     plant.put(20, "longitude_without_sign", "LON_DD", lambda r: r["LON_DD"].lstrip("-"))
     for r in plant.take(6, "latitude_and_longitude_exchanged"):
         r["LAT_DD"], r["LON_DD"] = r["LON_DD"], r["LAT_DD"]
@@ -160,5 +247,3 @@ def make(seed: int) -> tuple[dict[str, bytes], Truth]:
     truth["totals_row"].append("TOTAL")
     text = "\r\n".join([FIRST_LINE, header, *lines]) + "\r\n"
     return {FILE: text.encode("cp1252")}, dict(truth)
-
-

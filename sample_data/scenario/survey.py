@@ -10,11 +10,7 @@ from scenario.water import Region, regions, to, well
 
 FILE = "osemba_borehole_survey.csv"
 FIRST_LINE = "# Invented sample data: Osemba, its districts, boreholes and people do not exist."
-COLUMNS = (
-    "point_no;district;village;gps_north;gps_east;date_drilled;borehole_depth_m;static_level_m;tested_yield_m3h;casing_mm;"
-    "screen_from_m;screen_to_m;pump_kind;pump_installed_at_m;riser_material;state;water_use;people_served;ph;chloride_mgl;"
-    "conductivity_us;water_temp_c;sand_seen;smell;surveyor;contact_phone;note"
-).split(";")
+COLUMNS = ["point_no", "district", "village", "gps_north", "gps_east", "date_drilled", "borehole_depth_m", "static_level_m", "tested_yield_m3h", "casing_mm", "screen_from_m", "screen_to_m", "pump_kind", "pump_installed_at_m", "riser_material", "state", "water_use", "people_served", "ph", "chloride_mgl", "conductivity_us", "water_temp_c", "sand_seen", "smell", "surveyor", "contact_phone", "note"]
 USE = {"village": "communal", "public": "town water", "irrigation": "garden irrigation", "unknown": ""}
 MATERIAL = {"pe": "HDPE", "pvc": "uPVC", "galvanised": "GI", "stainless": "stainless steel"}
 NOTES = ("", "", "", "apron cracked", "committee meets monthly", "handle loose", "queue at noon", "fence missing")
@@ -51,20 +47,35 @@ def record(rng: Random, region: Region, place: int) -> Record:
     chemistry = rng.random() < 0.14
     people = int(round(rng.lognormvariate(5.6, 0.6) * (3 if w["use"] == "public" else 1), -1))
     return {
-        "point_no": f"OS-{place:04d}", "district": region.name, "village": f"Village {rng.randint(1, 420):03d}",
-        "gps_north": m(w["latitude"], 5), "gps_east": m(w["longitude"], 5), "date_drilled": dmy(w["date"]),
-        "borehole_depth_m": m(w["depth"]), "static_level_m": some(rng, 0.95, m(max(w["static"], 0.4), 2)),
-        "tested_yield_m3h": some(rng, 0.88, m(to(w["tested"], "L/s", "m3/h"), 2)), "casing_mm": some(rng, 0.85, w["casing"]),
-        "screen_from_m": some(rng, 0.5, m(w["screen_top"])), "screen_to_m": "", "pump_kind": kind,
-        "pump_installed_at_m": m(setting) if installed else "", "riser_material": some(rng, 0.8, material) if installed else "",
-        "state": rng.choices(("functional", "not functional", "abandoned"), (86, 10, 4))[0], "water_use": USE[w["use"]],
-        "people_served": some(rng, 0.85, str(people)), "ph": m(w["ph"]) if chemistry else "",
-        "chloride_mgl": m(w["chloride"], 0) if chemistry else "", "conductivity_us": m(w["conductivity"], 0) if rng.random() < 0.35 else "",
-        "water_temp_c": some(rng, 0.3, m(w["temperature"])), "sand_seen": "yes" if w["sand"] else some(rng, 0.7, "no"),
-        "smell": "yes" if w["sulfide"] else some(rng, 0.7, "no"), "surveyor": f"SURVEYOR {rng.randint(1, 25):02d}",
-        "contact_phone": f"000-{rng.randint(0, 9999):04d}", "note": rng.choice(NOTES),
+        "point_no": f"OS-{place:04d}",
+        "district": region.name,
+        "village": f"Village {rng.randint(1, 420):03d}",
+        "gps_north": m(w["latitude"], 5),
+        "gps_east": m(w["longitude"], 5),
+        "date_drilled": dmy(w["date"]),
+        "borehole_depth_m": m(w["depth"]),
+        "static_level_m": some(rng, 0.95, m(max(w["static"], 0.4), 2)),
+        "tested_yield_m3h": some(rng, 0.88, m(to(w["tested"], "L/s", "m3/h"), 2)),
+        "casing_mm": some(rng, 0.85, w["casing"]),
+        "screen_from_m": some(rng, 0.5, m(w["screen_top"])),
+        "screen_to_m": "",
+        "pump_kind": kind,
+        "pump_installed_at_m": m(setting) if installed else "",
+        "riser_material": some(rng, 0.8, material) if installed else "",
+        "state": rng.choices(("functional", "not functional", "abandoned"), (86, 10, 4))[0],
+        "water_use": USE[w["use"]],
+        "people_served": some(rng, 0.85, str(people)),
+        "ph": m(w["ph"]) if chemistry else "",
+        "chloride_mgl": m(w["chloride"], 0) if chemistry else "",
+        "conductivity_us": m(w["conductivity"], 0) if rng.random() < 0.35 else "",
+        "water_temp_c": some(rng, 0.3, m(w["temperature"])),
+        "sand_seen": "yes" if w["sand"] else some(rng, 0.7, "no"),
+        "smell": "yes" if w["sulfide"] else some(rng, 0.7, "no"),
+        "surveyor": f"SURVEYOR {rng.randint(1, 25):02d}",
+        "contact_phone": f"000-{rng.randint(0, 9999):04d}",
+        "note": rng.choice(NOTES),
         "_screen_bottom": m(w["screen_bottom"]),
-    }  # fmt: skip
+    }
 
 
 def value(text: str) -> float:
@@ -76,15 +87,23 @@ def _slips(rng: Random, plant: Planter, by_name: dict[str, Region]) -> None:
     full = lambda r: r["pump_installed_at_m"] and r["static_level_m"] and value(r["static_level_m"]) > 5  # noqa: E731
     for r in plant.take(5, "level_and_depth_exchanged", full):
         r["static_level_m"], r["borehole_depth_m"] = r["borehole_depth_m"], r["static_level_m"]
-    for r in plant.take(8, "feet_in_a_metre_column", lambda r: full(r) and
-                        to(value(r["pump_installed_at_m"]), "m", "ft") > value(r["borehole_depth_m"]) + 1):  # fmt: skip
+    for r in plant.take(
+        8,
+        "feet_in_a_metre_column",
+        lambda r: full(r) and to(value(r["pump_installed_at_m"]), "m", "ft") > value(r["borehole_depth_m"]) + 1,
+    ):
         r["pump_installed_at_m"] = number(to(value(r["pump_installed_at_m"]), "m", "ft"), 1, True)
     for r in plant.take(10, "pipe_count_as_depth", lambda r: full(r) and value(r["static_level_m"]) > 8):
         # a count of ten-foot pipes, taken for feet and converted to metres
         count = int(to(value(r["pump_installed_at_m"]), "m", "ft") // 10)
         r["pump_installed_at_m"] = number(to(count, "ft", "m"), 2, True)
-    plant.put(10, "yield_by_the_minute", "tested_yield_m3h", lambda r: number(60 * value(r["tested_yield_m3h"]), 1, True),
-              lambda r: r["tested_yield_m3h"] and 0.5 < value(r["tested_yield_m3h"]) < 6)  # fmt: skip
+    plant.put(
+        10,
+        "yield_by_the_minute",
+        "tested_yield_m3h",
+        lambda r: number(60 * value(r["tested_yield_m3h"]), 1, True),
+        lambda r: r["tested_yield_m3h"] and 0.5 < value(r["tested_yield_m3h"]) < 6,
+    )
     plant.put(25, "yield_zero", "tested_yield_m3h", lambda r: "0")
     plant.put(6, "level_zero", "static_level_m", lambda r: "0")
     plant.put(3, "depth_zero", "borehole_depth_m", lambda r: "0")
@@ -93,8 +112,13 @@ def _slips(rng: Random, plant: Planter, by_name: dict[str, Region]) -> None:
     plant.put(18, "two_digit_year", "date_drilled", lambda r: r["date_drilled"][:6] + r["date_drilled"][-2:])
     plant.put(5, "day_not_known", "date_drilled", lambda r: "00" + r["date_drilled"][2:])
     plant.put(2, "date_in_the_future", "date_drilled", lambda r: r["date_drilled"][:6] + "2071")
-    plant.put(10, "decimal_point", "static_level_m", lambda r: r["static_level_m"].replace(",", "."),
-              lambda r: "," in r["static_level_m"])  # fmt: skip
+    plant.put(
+        10,
+        "decimal_point",
+        "static_level_m",
+        lambda r: r["static_level_m"].replace(",", "."),
+        lambda r: "," in r["static_level_m"],
+    )
     plant.put(15, "district_misspelt", "district", lambda r: by_name[r["district"]].misspelt)
     for r in plant.take(4, "latitude_and_longitude_exchanged"):
         r["gps_north"], r["gps_east"] = r["gps_east"], r["gps_north"]

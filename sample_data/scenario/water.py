@@ -18,8 +18,16 @@ MONTHS = (3, 3, 5, 8, 10, 11, 12, 13, 12, 10, 7, 4)
 # drilling by year: a boom, a slump, and a last year whose reports are not all in
 YEARS = (80, 84, 90, 97, 108, 121, 130, 127, 118, 104, 92, 101, 110, 106, 70)
 HORSE_POWER = (0.5, 0.75, 1, 1.5, 2, 3, 5, 7.5, 10, 15, 20, 25, 30, 40, 50, 60, 75, 100, 125)
-DUTY_L_S = {"domestic": 0.63, "stock": 0.35, "irrigation": 20.0, "public": 6.0, "commercial": 1.4, "industrial": 3.5,
-            "village": 0.28, "unknown": 0.6}  # fmt: skip
+DUTY_L_S = {
+    "domestic": 0.63,
+    "stock": 0.35,
+    "irrigation": 20.0,
+    "public": 6.0,
+    "commercial": 1.4,
+    "industrial": 3.5,
+    "village": 0.28,
+    "unknown": 0.6,
+}
 
 
 def to(value: float | None, unit: str, target: str) -> float | None:
@@ -55,10 +63,17 @@ def regions(source: str) -> list[Region]:
     every = [dict(zip(declared["columns"], row, strict=True)) for row in declared["rows"]]
     rows = [row for row in every if row["source"] == source]
     return [
-        Region(r["region"], r["misspelt"], int(r["records"]), _weights(r["casing"]), _weights(r["uses"]), r["ground"],
-               {k: float(v) for k, v in r.items() if k not in texts})
+        Region(
+            r["region"],
+            r["misspelt"],
+            int(r["records"]),
+            _weights(r["casing"]),
+            _weights(r["uses"]),
+            r["ground"],
+            {k: float(v) for k, v in r.items() if k not in texts},
+        )
         for r in rows
-    ]  # fmt: skip
+    ]
 
 
 def pick(rng: Random, weights: dict[str, float]) -> str:
@@ -104,21 +119,35 @@ def well(rng: Random, region: Region) -> dict[str, Any]:
     sand = region.ground == "sand"
     screen = min(0.45 * usable, rng.choice((3.0, 3.0, 6.0, 6.0, 9.0, 12.0)))
     out: dict[str, Any] = {
-        "region": region.name, "use": use, "date": when, "elevation": n["elevation_m"] + above,
+        "region": region.name,
+        "use": use,
+        "date": when,
+        "elevation": n["elevation_m"] + above,
         "latitude": n["latitude"] + n["half_deg"] * rng.uniform(-1, 1),
         "longitude": n["longitude"] + n["half_deg"] * rng.uniform(-1, 1),
-        "static": static, "depth": depth, "drilled": depth + (rng.uniform(0.3, 4.0) if rng.random() < 0.4 else 0.0),
-        "tested": tested, "fall": fall, "pumping": static + fall, "casing": size,
-        "screen_top": depth - screen - 0.6 if sand else None, "screen_bottom": depth - 0.6 if sand else None,
+        "static": static,
+        "depth": depth,
+        "drilled": depth + (rng.uniform(0.3, 4.0) if rng.random() < 0.4 else 0.0),
+        "tested": tested,
+        "fall": fall,
+        "pumping": static + fall,
+        "casing": size,
+        "screen_top": depth - screen - 0.6 if sand else None,
+        "screen_bottom": depth - 0.6 if sand else None,
         "bedrock": None if sand else rng.uniform(1, 14),
         "duration_h": rng.choice((1, 1, 2, 2, 4, 6, 8, 24) if big else (0.5, 1, 1, 1, 2, 2, 4)),
-        "method": pick(rng, {"pumped": 70, "airlift": 20, "bailed": 10} if big or sand else
-                       {"pumped": 25, "airlift": 60, "bailed": 15}),
+        "method": pick(
+            rng,
+            {"pumped": 70, "airlift": 20, "bailed": 10} if big or sand else {"pumped": 25, "airlift": 60, "bailed": 15},
+        ),
         "temperature": n["temperature_degc"] + rng.gauss(0, 1.0) + 0.027 * max(depth - 15.0, 0.0),
-        "ph": n["ph"] + rng.gauss(0, n["ph_sd"]), "chloride": spread(rng, n["chloride_mg_l"], n["chloride_sigma"]),
-        "sulfide": rng.random() < n["sulfide"], "sand": rng.random() < n["sand"],
-        "crooked": rng.random() < n["crooked"], "flowing": static < -0.05,
-    }  # fmt: skip
+        "ph": n["ph"] + rng.gauss(0, n["ph_sd"]),
+        "chloride": spread(rng, n["chloride_mg_l"], n["chloride_sigma"]),
+        "sulfide": rng.random() < n["sulfide"],
+        "sand": rng.random() < n["sand"],
+        "crooked": rng.random() < n["crooked"],
+        "flowing": static < -0.05,
+    }
     if n["temperature_degc"] > 30 and rng.random() < 0.15:
         # near the fault that warms the region
         out["temperature"] += rng.uniform(8, 16)
@@ -147,5 +176,12 @@ def pumped(rng: Random, w: dict[str, Any], potential: float) -> dict[str, Any]:
     material = "galvanised" if setting > 170 or duty > 5 else "pvc" if setting > 85 else "pe"
     if w["date"].year < 2015 and material != "galvanised" and rng.random() < 0.35:
         material = "galvanised"
-    return {"duty": duty, "setting": setting, "head": head, "motor_hp": motor, "material": material,
-            "shutoff": head * rng.uniform(1.22, 1.38), "people": 0}  # fmt: skip
+    return {
+        "duty": duty,
+        "setting": setting,
+        "head": head,
+        "motor_hp": motor,
+        "material": material,
+        "shutoff": head * rng.uniform(1.22, 1.38),
+        "people": 0,
+    }
