@@ -7,8 +7,8 @@ a question does not. What the words mean stands in header_words.csv and unit_wor
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
-from functools import cache
+from dataclasses import dataclass, field, replace
+from functools import cache, lru_cache
 
 import pandas as pd
 
@@ -19,6 +19,8 @@ from pipeline.ingest.layouts import Layout, from_dict
 DEPTHS = ("depth_completed_m", "depth_drilled_m", "depth_static_m", "depth_pumping_m", "depth_pump_m",
           "length_drop_pipe_m")  # fmt: skip
 SURE, LIKELY = 1.0, 0.6
+# a cell of more words is prose, not a name
+MOST_WORDS = 8
 _CASING_TOP = ("btoc", "toc", "below casing", "casing top")
 _FILLER = {"of", "the", "in", "a", "below", "ground", "bgl", "bgs", "surface", "level", "btoc", "toc", "land"}
 
@@ -112,6 +114,11 @@ def _fits(unit: str, name: str) -> bool:
 
 def guess(header: str, units_row: str = "") -> Guess:
     """What a column of this header is taken to be; ``units_row`` is the cell below it in a row of units."""
+    return replace(_guess(header, units_row))
+
+
+@lru_cache(maxsize=4096)
+def _guess(header: str, units_row: str) -> Guess:
     known = schema.fields()
     if header.strip() in known and any(header.strip() == row["field"] for row in schema.rows("tables")):
         unit = known[header.strip()].unit
@@ -143,7 +150,7 @@ def _meanings(words: list[str]) -> list[tuple[str, float]]:
     out: list[tuple[str, float]] = []
     for core in (words, [w for w in words if w not in _FILLER]):
         out += _phrases().get(" ".join(core), [])
-    if not out:
+    if not out and len(words) <= MOST_WORDS:
         have = set(words)
         for phrase, meanings in _phrases().items():
             parts = phrase.split()

@@ -188,17 +188,22 @@ def _copy_of(intake: Intake, found: Found, parsed: Parsed) -> str:
         same = (earlier.source_id, earlier.table) == (found.layout.id, found.table.name)
         if same and len(earlier.frame) == len(parsed.frame) and len(parsed.frame) > 1:
             columns = [str(c) for c in parsed.frame if c not in (LINE, ROW)]
-            if np.array_equal(_plain(earlier.frame, columns), _plain(parsed.frame, columns)):
+            missing = found.layout.missing
+            one, two = (_plain(f, columns, missing) for f in (earlier.frame, parsed.frame))
+            if np.array_equal(one, two):
                 return earlier.file
     return ""
 
 
-def _plain(frame: pd.DataFrame, columns: list[str]) -> Any:
-    """A hash a row over text without the zeros that exports add or leave off."""
-    bare = frame[columns].fillna("").apply(
-        lambda c: c.str.strip().str.replace(r"^(-?\d+)\.0+$", r"\1", regex=True)
-    )  # fmt: skip
-    return pd.util.hash_pandas_object(bare, index=False).to_numpy()
+def _plain(frame: pd.DataFrame, columns: list[str], missing: tuple[str, ...]) -> Any:
+    """A hash a row in which 5, 5.0 and 5.00 are one, and so are all words for missing."""
+    parts = {}
+    for place, column in enumerate(columns):
+        text = frame[column].fillna("").str.strip()
+        number = pd.to_numeric(text, errors="coerce").round(9)
+        parts[f"n{place}"] = number
+        parts[f"t{place}"] = text.where(number.isna() & ~text.isin(missing), "")
+    return pd.util.hash_pandas_object(pd.DataFrame(parts), index=False).to_numpy()
 
 
 def read_inputs(paths: list[Path], settings: Settings) -> Intake:

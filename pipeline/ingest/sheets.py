@@ -118,9 +118,7 @@ def _dbf_text(raw: bytes, kind: str) -> str:
     if kind in "NF":
         if set(text) <= {"*"}:
             return ""
-        if "." in text and "e" not in text.lower():
-            return text.rstrip("0").rstrip(".")
-        if "e" in text.lower():
+        if "." in text or "e" in text.lower():
             try:
                 return _text(float(text))
             except ValueError:
