@@ -89,7 +89,8 @@ def arrays(function: Callable[..., Any]) -> Callable[..., Any]:
 
     @wraps(function.py_func)  # type: ignore[attr-defined]
     def call(*values: Any) -> NDArray[np.float64] | float:
-        return ufunc()(*(np.asarray(v, dtype=np.float64) for v in values))
+        with np.errstate(all="ignore"):  # missing inputs are NaN on purpose
+            return ufunc()(*(np.asarray(v, dtype=np.float64) for v in values))
 
     call.scalar = function  # type: ignore[attr-defined]
     return call

@@ -1,0 +1,73 @@
+"""Sizing: every option on the market held against every well; one recommended, the others answered."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from pipeline import schema
+from pipeline.materials import catalogue
+from pipeline.settings import Settings
+from pipeline.sizing import tables
+from pipeline.sizing.choose import decide, groups, sheets
+from pipeline.sizing.constants import temperature_factors
+from pipeline.sizing.draws import run_draws
+from pipeline.sizing.inputs import matrix
+from pipeline.sizing.layout import W
+
+__all__ = ["Sized", "size"]
+
+
+@dataclass
+class Sized:
+    """Tables of one frame of wells; ``draw_sums`` are the goods of every draw by region."""
+
+    selection: pd.DataFrame
+    not_chosen: pd.DataFrame
+    draw_sums: pd.DataFrame
+
+
+def size(design: pd.DataFrame, wells: pd.DataFrame, settings: Settings) -> Sized:
+    """Recommend a drop pipe for every well of a ``design`` frame.
+
+    Parameters
+    ----------
+    design, wells : DataFrame
+        Tables ``design`` and ``wells`` of the same wells, in the same order.
+    settings : Settings
+
+    Returns
+    -------
+    Sized
+        Rows of ``selection`` in the order given.
+    """
+    goods = catalogue(settings)
+    design, wells = design.reset_index(drop=True), wells.reset_index(drop=True)
+    chosen_frames, other_frames, parts = [], [], []
+    holds = {end: np.zeros(len(design), dtype=bool) for end in ("_low", "_high")}
+    for group, rows in groups(design, settings, goods):
+        points = design.iloc[rows].reset_index(drop=True)
+        inputs = {end: matrix(points, settings, end) for end in ("", "_low", "_high")}
+        warmth = temperature_factors(group, inputs[""][:, W["temperature"]])
+        choice = decide(group, inputs[""], warmth)
+        chosen = choice.chosen()
+        found = sheets(group, inputs[""], chosen, warmth)
+        frame = tables.selection(
+            points, wells.iloc[rows].reset_index(drop=True), group, choice, found, settings, goods.currency
+        )
+        frame.index = pd.Index(rows)
+        chosen_frames.append(frame)
+        other_frames.append(tables.not_chosen(points, group, inputs[""], choice, settings, warmth))
+        for end, kept in holds.items():
+            kept[rows] = decide(group, inputs[end]).chosen() == chosen
+        parts.append((group, rows, inputs, chosen))
+    share, sums = run_draws(design, wells, parts, settings, goods)
+    selection = pd.concat(chosen_frames).sort_index()
+    taken = selection["option_id"].notna()
+    selection["choice_share_fraction"] = share
+    for end, kept in holds.items():
+        selection[f"choice_holds{end}"] = pd.Series(kept).where(taken, None).astype("boolean")
+    selection = selection[[c.field.name for c in schema.table("selection")]]
+    return Sized(selection, pd.concat(other_frames, ignore_index=True), sums)

@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 
 from pipeline.physics import water
 from pipeline.settings import Settings
-from pipeline.sizing.checks import GRAVITY
 from pipeline.sizing.layout import WELL, W
 
 Floats = NDArray[np.float64]
@@ -44,10 +43,11 @@ def matrix(design: pd.DataFrame, settings: Settings, end: str = "") -> Floats:
     put("head_is_given", design["head_is_given"].to_numpy(float))
     put("length", banded("length_drop_pipe_m"))
     put("depth_pump", banded("depth_pump_m"))
+    put("depth_discharge", design["depth_discharge_m"].to_numpy(float))
     put("level_static", banded("depth_static_m"))
     put("level_pumping", banded("depth_pumping_m"))
-    put("gamma", water.density_kg_per_m3(temperature) * GRAVITY)
-    put("viscosity", water.kinematic_viscosity_m2_per_s(temperature))
+    put("gamma", water.weight_specific_n_per_m3(temperature))
+    put("viscosity", water.viscosity_kinematic_m2_per_s(temperature))
     put("pressure_head", design["pressure_cutout_pa"].to_numpy(float))
     recorded = design["head_shutoff_is_recorded"].to_numpy(bool)
     none = design["pump_kind_code"].isin(["hand", "helical"]).to_numpy()
@@ -55,20 +55,51 @@ def matrix(design: pd.DataFrame, settings: Settings, end: str = "") -> Floats:
     ratio = {"": band.base, "_low": band.low, "_high": band.high}[end]
     put("head_shutoff", np.where(recorded, design["head_shutoff_m"].to_numpy(float), np.nan))
     put("ratio_shutoff", np.where(recorded | none, np.nan, ratio))
-    put("shutoff_recorded", recorded.astype(float))
     mass_pump = banded("mass_pump_kg")
-    put("weight_pump", mass_pump * GRAVITY)
+    put("weight_pump", mass_pump * water.GRAVITY)
     put("volume_pump", mass_pump / settings.base("density_pump"))
     large = design["power_motor_w"].to_numpy(float) > settings.base("power_cable_small")
     cable = np.where(large, settings.base("mass_cable_large"), settings.base("mass_cable_small"))
     cable = np.where(hand, 0.0, cable)
-    put("weight_cable_per_m", cable * GRAVITY)
-    put("volume_cable_per_m", cable / settings.base("density_cable"))
-    put("length_cable", np.where(hand, 0.0, out[:, W["length"]]))
+    put("weight_cable_per_m", cable * water.GRAVITY)
+    put("area_cable", cable / settings.base("density_cable"))
     put("bore", banded("diameter_casing_inside_m"))
     put("width_pump", design["diameter_pump_m"].to_numpy(float))
     put("ph", design["acidity_ph"].to_numpy(float))
     put("chloride", design["chloride_mg_per_l"].to_numpy(float))
     put("temperature", temperature)
     put("hand", hand.astype(float))
+    return out
+
+
+MOVED_BY_LEVEL = ("head", "length", "depth_pump", "level_static", "level_pumping")
+MOVED_BY_FLOW = ("flow",)
+MOVED_BY_PLACE = ("bore", "weight_pump", "volume_pump", "temperature", "gamma", "viscosity")
+NORMAL_P90 = 1.2815515655446004  # standard normal deviate passed by one in ten
+
+
+def drawn(base: Floats, low: Floats, high: Floats, deviates: dict[str, Floats]) -> Floats:
+    """Kernel inputs of one draw: each value moved within its band by its own deviate.
+
+    Parameters
+    ----------
+    base, low, high : ndarray (n, values), from :func:`matrix`
+    deviates : dict
+        Standard normal deviate of each well by what it moves: ``level``, ``flow``, ``place``.
+
+    Returns
+    -------
+    ndarray (n, values)
+        The low and high ends are met at the tenth and ninetieth percentile; each side has its own spread.
+    """
+    out = base.copy()
+    for names, key in ((MOVED_BY_LEVEL, "level"), (MOVED_BY_FLOW, "flow"), (MOVED_BY_PLACE, "place")):
+        z = np.clip(deviates[key], -2.5, 2.5) / NORMAL_P90
+        for name in names:
+            place = W[name]
+            up, down = high[:, place] - base[:, place], base[:, place] - low[:, place]
+            out[:, place] += np.where(z > 0, up * z, down * z)
+    for name, least in (("flow", 1e-6), ("length", 0.5), ("head", 0.1), ("depth_pump", 0.5), ("bore", 0.02),
+                        ("weight_pump", 1.0), ("volume_pump", 0.0)):  # fmt: skip
+        out[:, W[name]] = np.maximum(out[:, W[name]], least)
     return out

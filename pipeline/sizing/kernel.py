@@ -40,7 +40,7 @@ NOT_MET = 1e30  # worse than any utilisation or score; never written out
 (
     R_VELOCITY_LIMIT, R_VELOCITY_MOST, R_FRICTION_LIMIT, R_LIFT_HAND, R_LIFT_ROLLER, R_LIFT_WINCH,
     R_INSTALL_HAND, R_INSTALL_ROLLER, R_INSTALL_WINCH, R_INSTALL_HOIST, R_PULLS, R_ENERGY, R_PENALTY_SPLICE,
-    R_DEPTH_GLUED, R_PENALTY_BAND, R_PENALTY_CHEMISTRY, R_PENALTY_SOFT, R_SHARE_ACID, R_MAKE_UP,
+    R_DEPTH_GLUED, R_PENALTY_BAND, R_PENALTY_CHEMISTRY, R_PENALTY_DEAD_HEAD, R_PENALTY_SOFT, R_SHARE_ACID, R_MAKE_UP,
 ) = range(len(R))  # fmt: skip
 (
     Q_VELOCITY, Q_FRICTION, Q_TOTAL, Q_RUNNING, Q_PULLING, Q_LOWERED, Q_JOINTS, Q_SPLICES, Q_METHOD, Q_GOODS,
@@ -89,16 +89,17 @@ def _money(length, joints, splices, fixed, per_m, per_joint, renewals_neutral, r
 
 
 @scalar
-def _penalties(present, joints, splices, total, velocity, friction, depth_pump, chloride_use, joint_penalty,
-               glued_penalty, band_head, each_splice, depth_glued, band, chemistry, soft, velocity_limit,
-               friction_limit):  # fmt: skip
-    """Declared penalties in currency: joints, splices, glue at depth, head band, chemistry, judgement limits."""
+def _penalties(present, joints, splices, total, velocity, friction, depth_pump, chloride_use, dead_head_use,
+               joint_penalty, glued_penalty, band_head, each_splice, depth_glued, band, chemistry, dead_head, soft,
+               velocity_limit, friction_limit):  # fmt: skip
+    """Declared penalties in currency: joints, splices, glue at depth, head band, cautions, judgement limits."""
     fast = velocity * velocity_limit
     lossy = friction / (total * friction_limit)
     out = joints * joint_penalty + splices * each_splice
     out += glued_penalty if depth_pump > depth_glued else 0.0
     out += present * band if total > band_head else 0.0
     out += chemistry if chloride_use > 1.0 else 0.0
+    out += dead_head if dead_head_use > 1.0 else 0.0
     out += soft * fast if fast > 1.0 else 0.0
     out += soft * lossy if lossy > 1.0 else 0.0
     return out
@@ -137,6 +138,7 @@ def _choose(options, inverse, table, materials, families, factors, wells, run, b
     by_hand, by_roller, by_winch = run[R_INSTALL_HAND], run[R_INSTALL_ROLLER], run[R_INSTALL_WINCH]
     by_hoist, each_splice, depth_glued = run[R_INSTALL_HOIST], run[R_PENALTY_SPLICE], run[R_DEPTH_GLUED]
     band, chemistry, soft = run[R_PENALTY_BAND], run[R_PENALTY_CHEMISTRY], run[R_PENALTY_SOFT]
+    dead_head = run[R_PENALTY_DEAD_HEAD]
     velocity_limit, friction_limit = 1.0 / run[R_VELOCITY_LIMIT], run[R_FRICTION_LIMIT]
     for i in range(wells.shape[0]):
         w = wells[i]
@@ -151,6 +153,7 @@ def _choose(options, inverse, table, materials, families, factors, wells, run, b
         ph_inverse = 1.0 / w[W_PH] if w[W_PH] > 0.0 else 0.0
         chloride = w[W_CHLORIDE] if w[W_CHLORIDE] == w[W_CHLORIDE] else 0.0
         shutoff = gamma * w[W_HEAD_SHUTOFF] if w[W_HEAD_SHUTOFF] == w[W_HEAD_SHUTOFF] else 0.0
+        estimated = gamma * w[W_RATIO_SHUTOFF] if w[W_RATIO_SHUTOFF] == w[W_RATIO_SHUTOFF] else 0.0
         density, energy = gamma / GRAVITY, run[R_ENERGY] * flow
         for j in range(m):
             factor = factors[i, materials[j]]
@@ -195,9 +198,10 @@ def _choose(options, inverse, table, materials, families, factors, wells, run, b
             )  # fmt: skip
             whole = present + _penalties(
                 present, joints, splices, total, velocity, friction, depth_pump,
-                chloride * inverse[O_CHLORIDE_MAX, j], options[O_JOINT_PENALTY, j],
+                chloride * inverse[O_CHLORIDE_MAX, j], (shutoff + estimated * total) * inverse[O_RATING, j] * colder,
+                options[O_JOINT_PENALTY, j],
                 options[O_GLUED_PENALTY, j], options[O_BAND_HEAD, j], each_splice, depth_glued, band, chemistry,
-                soft, velocity_limit, friction_limit,
+                dead_head, soft, velocity_limit, friction_limit,
             )  # fmt: skip
             scores[j] = whole if passes else NOT_MET
             worsts[j] = most if most < NOT_MET else NOT_MET
@@ -270,9 +274,9 @@ def _sheet(options, inverse, table, j, factor, w, run, need, have, use, quantity
     chloride = w[W_CHLORIDE] if w[W_CHLORIDE] == w[W_CHLORIDE] else 0.0
     whole = present + _penalties(
         present, joints, splices, total, velocity, friction, w[W_DEPTH_PUMP], chloride * inverse[O_CHLORIDE_MAX, j],
-        options[O_JOINT_PENALTY, j], options[O_GLUED_PENALTY, j], options[O_BAND_HEAD, j], run[R_PENALTY_SPLICE],
-        run[R_DEPTH_GLUED], run[R_PENALTY_BAND], run[R_PENALTY_CHEMISTRY], run[R_PENALTY_SOFT],
-        1.0 / run[R_VELOCITY_LIMIT], run[R_FRICTION_LIMIT],
+        dead / haves[0] if dead == dead else 0.0, options[O_JOINT_PENALTY, j], options[O_GLUED_PENALTY, j], options[O_BAND_HEAD, j], run[R_PENALTY_SPLICE],
+        run[R_DEPTH_GLUED], run[R_PENALTY_BAND], run[R_PENALTY_CHEMISTRY], run[R_PENALTY_DEAD_HEAD],
+        run[R_PENALTY_SOFT], 1.0 / run[R_VELOCITY_LIMIT], run[R_FRICTION_LIMIT],
     )  # fmt: skip
     values = (velocity, friction, total, running, pulling, lowered, joints, splices, method, goods, first, present,
               whole, dead, surge)  # fmt: skip

@@ -25,7 +25,7 @@ WELL = (
 RUN = (
     "velocity_limit", "velocity_most", "friction_limit", "lift_hand", "lift_roller", "lift_winch", "install_hand",
     "install_roller", "install_winch", "install_hoist", "pulls", "energy", "penalty_splice", "depth_glued",
-    "penalty_band", "penalty_chemistry", "penalty_soft", "share_acid", "make_up",
+    "penalty_band", "penalty_chemistry", "penalty_dead_head", "penalty_soft", "share_acid", "make_up",
 )  # fmt: skip
 # what is worked out for one option in one well, beside its checks
 QUANTITY = (

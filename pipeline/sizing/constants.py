@@ -1,0 +1,270 @@
+"""Constants of every option on a market, worked out once from the declared tables by the formulas of physics."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pipeline import schema
+from pipeline.errors import SchemaError
+from pipeline.materials import Catalogue, first_cost_constants
+from pipeline.physics import friction, pressure, surge, tension, water
+from pipeline.settings import Settings
+from pipeline.sizing.kernel import ROWS, STEP, X_LOW
+from pipeline.sizing.layout import OPTION, RUN, O
+from pipeline.sizing.money import annuity_factor, renewals_factor
+
+Floats = NDArray[np.float64]
+FAMILIES = tuple(schema.codes("family"))
+BAND = {"pe": "band_head_pe", "pvc": "band_head_pvc", "pex": "band_head_pex"}
+MEGA, KILO, MILLI = 1e6, 1e3, 1e-3
+DENSITY_COLD = 1000.0  # kg/m3, for wave speeds only
+
+
+@dataclass(frozen=True)
+class Market:
+    """Options of one market for motor or hand pumps, as the kernel reads them.
+
+    Attributes
+    ----------
+    index : ndarray of int, place of each option in options.csv
+    constants, inverse : ndarray (OPTION, m)
+    table : ndarray (ROWS, m), turbulent friction factor
+    materials, families : ndarray of int64 (m), places in ``material_ids`` and FAMILIES
+    run : ndarray (RUN)
+    is_priced : ndarray of bool (m), every price the option needs is listed
+    """
+
+    frame: pd.DataFrame
+    index: NDArray[np.int64]
+    constants: Floats
+    inverse: Floats
+    table: Floats
+    materials: NDArray[np.int64]
+    families: NDArray[np.int64]
+    material_ids: tuple[str, ...]
+    run: Floats
+    is_priced: NDArray[np.bool_]
+
+
+def _numbers(frame: pd.DataFrame, name: str) -> Floats:
+    return pd.to_numeric(frame[name], errors="coerce").to_numpy(float)
+
+
+@lru_cache(maxsize=1)
+def _joined() -> pd.DataFrame:
+    """Options with the properties of their material and the geometry of their thread."""
+    options = pd.DataFrame(schema.rows("options"))
+    stuff = pd.DataFrame(schema.rows("materials")).drop(columns=["family_code", "reference_id", "how", "note"])
+    threads = pd.DataFrame(schema.rows("reference/threads"))[
+        ["thread_code", "nominal_size", "thread_height_mm", "diameter_root_mm"]
+    ]
+    out = options.merge(stuff, on="material_id", how="left", validate="many_to_one")
+    out = out.merge(threads, on=["thread_code", "nominal_size"], how="left", validate="many_to_one")
+    lost = out.loc[(out["joint_code"] == "threaded") & out["diameter_root_mm"].isna(), "option_id"]
+    if len(lost):
+        raise SchemaError(f"options.csv: {list(lost)} are threaded but threads.csv lacks their thread and size.")
+    return out
+
+
+def _strength(frame: pd.DataFrame, settings: Settings) -> dict[str, Floats]:
+    """Rating, surge and dead-head limits [Pa] and sustained and pulling tension [N], all at 23 degC."""
+    base = settings.base
+    outside = _numbers(frame, "diameter_outside_mm") * MILLI
+    wall = _numbers(frame, "wall_min_mm") * MILLI
+    root = _numbers(frame, "diameter_root_mm") * MILLI
+    height = _numbers(frame, "thread_height_mm") * MILLI
+    hds, hdb = _numbers(frame, "hds_mpa") * MEGA, _numbers(frame, "hdb_mpa") * MEGA
+    short, yields = _numbers(frame, "strength_short_mpa") * MEGA, _numbers(frame, "yield_mpa") * MEGA
+    allowed = _numbers(frame, "stress_allow_mpa") * MEGA
+    family, threaded = frame["family_code"].to_numpy(), (frame["joint_code"] == "threaded").to_numpy()
+    glued = (frame["joint_code"] == "glued").to_numpy()
+    steel = np.isin(family, ["galvanised", "stainless"])
+    pvc, pe, pex = family == "pvc", family == "pe", family == "pex"
+    joint = np.where(pvc & threaded, base("factor_thread_pvc"), 1.0)
+    plain = _numbers(frame, "rating_kpa") * KILO * joint
+    rating = np.where(steel, pressure.rating_threaded_steel_pa(allowed, outside, wall, height), plain)
+    surge_factor = np.select(
+        [pe, pex, pvc & threaded, pvc],
+        [base("allowance_surge_pe"), base("allowance_surge_pex"),
+         settings.practice["allowance_surge_pvc_threaded"].high, base("allowance_surge_pvc")],
+        1.0,
+    )  # fmt: skip
+    share = base("share_hdb_hours")
+    by_bore = (frame["control"] == "inside").to_numpy()
+    hours = np.where(
+        by_bore,
+        pressure.limit_hours_inside_pa(share, hdb, 1.0, outside - 2 * wall, wall),
+        pressure.limit_hours_outside_pa(share, hdb, 1.0, outside, wall),
+    )
+    dead = np.select(
+        [pe, pvc, pex], [hours, base("allowance_dead_head_pvc") * rating, base("allowance_dead_head_pex") * rating], rating
+    )
+    bore = outside - 2 * wall
+    gross = tension.area_wall_m2(outside, bore)
+    net = np.where(threaded, tension.area_wall_m2(np.where(threaded, root, outside), bore), gross)
+    # a thread is judged by its root or by a joint factor, never both; a glued socket by the factor
+    efficiency = np.where(glued, base("factor_thread_pvc"), 1.0)
+    sustained = np.where(steel, base("share_yield_steel") * yields, hds) * net * efficiency
+    pulling = np.select(
+        [pe, pvc | pex], [share * hdb, base("factor_pulling_pvc") * short], base("share_yield_steel") * yields
+    ) * net * efficiency  # fmt: skip
+    return {"rating": rating, "surge_limit": rating * surge_factor, "dead_head_limit": dead,
+            "tension_sustained": sustained, "tension_pulling": pulling}  # fmt: skip
+
+
+def _limits(frame: pd.DataFrame, settings: Settings) -> dict[str, Floats]:
+    """Limits of water and width."""
+    base = settings.base
+    family, material = frame["family_code"].to_numpy(), frame["material_id"].to_numpy()
+    warmest = _numbers(frame, "temperature_max_degc")
+    cut = (family == "pvc") & (frame["joint_code"] == "threaded").to_numpy()
+    warmest = np.where(cut, np.minimum(warmest, base("limit_temperature_pvc_thread")), warmest)
+    galvanised = family == "galvanised"
+    chloride = np.select(
+        [galvanised, material == "ss304", material == "ss316"],
+        [base("limit_chloride_galvanised"), base("limit_chloride_304"), base("limit_chloride_316")], np.inf,
+    )  # fmt: skip
+    band = np.full(len(frame), np.inf)
+    for name, practice in BAND.items():
+        band[family == name] = base(practice)
+    return {
+        "temperature_max": warmest,
+        "ph_min": np.where(galvanised, base("limit_ph_galvanised"), 0.0),
+        "chloride_max": chloride,
+        "hand_bad": (frame["suits_hand_pump"] != "yes").to_numpy(float),
+        "band_head": band,
+    }
+
+
+def _price(frame: pd.DataFrame, settings: Settings, goods: Catalogue, hand: bool) -> tuple[dict[str, Floats], NDArray]:
+    """Straight-line cost, renewals and penalties; an option without a price is ranked by its mass."""
+    base = settings.base
+    kind, use = ("hand", "village") if hand else ("submersible", "domestic")
+    lines = first_cost_constants(settings, kind, use, goods).set_index("option_id").loc[frame["option_id"]]
+    per_m = lines["cost_per_m_pipe"] + lines["cost_per_m_length"] + lines["cost_per_m_depth"]
+    per_joint = lines["cost_per_joint"] + lines["cost_per_piece"]
+    fixed = lines["cost_fixed"] + lines["cost_per_piece"]
+    priced = (per_m.notna() & per_joint.notna() & fixed.notna()).to_numpy()
+    mass = _numbers(frame, "mass_kg_per_m")
+    known = priced & (mass > 0)
+    per_kg = float(np.median(per_m.to_numpy()[known] / mass[known])) if known.any() else 1.0
+    out = {
+        "cost_fixed": np.where(priced, fixed, np.nanmedian(fixed) if fixed.notna().any() else 0.0),
+        "cost_per_m": np.where(priced, per_m, mass * per_kg),
+        "cost_per_joint": np.where(priced, per_joint, 0.0),
+    }
+    rate, years = base("rate_discount"), base("horizon")
+    life = np.array([base(name) for name in frame["life_practice_id"]])
+    out["renewals_neutral"] = renewals_factor(life, rate, years)
+    galvanised = (frame["family_code"] == "galvanised").to_numpy()
+    out["renewals_acid"] = np.where(
+        galvanised, renewals_factor(base("life_galvanised_acid"), rate, years), out["renewals_neutral"]
+    )
+    joint = frame["joint_code"].to_numpy()
+    out["joint_penalty"] = np.full(len(frame), base("penalty_joint"))
+    out["glued_penalty"] = np.where(joint == "glued", base("penalty_glued_deep"), 0.0)
+    return out, priced
+
+
+def _scalars(settings: Settings, hand: bool) -> Floats:
+    """Scalars of a run in the order of RUN."""
+    base = settings.base
+    rate, years = base("rate_discount"), base("horizon")
+    hours = base("hours_pumping") / 3600.0
+    energy = (
+        DENSITY_COLD * water.GRAVITY / base("efficiency_wire_to_water") / KILO * hours * base("price_energy")
+        * annuity_factor(rate, years)
+    )  # fmt: skip
+    values = {
+        "velocity_limit": base("limit_velocity"), "velocity_most": base("limit_velocity_valve"),
+        "friction_limit": base("limit_friction_share"), "lift_hand": base("lift_two"),
+        "lift_roller": base("lift_roller"), "lift_winch": base("lift_winch"),
+        "install_hand": base("cost_install_hand"), "install_roller": base("cost_install_roller"),
+        "install_winch": base("cost_install_winch"), "install_hoist": base("cost_install_hoist"),
+        "pulls": float(renewals_factor(base("interval_pull"), rate, years)), "energy": 0.0 if hand else energy,
+        "penalty_splice": base("penalty_splice"), "depth_glued": base("depth_glued_joint"),
+        "penalty_band": base("penalty_band"), "penalty_chemistry": base("penalty_chemistry"),
+        "penalty_dead_head": base("penalty_dead_head"), "penalty_soft": base("penalty_soft"), "share_acid": base("share_corrosive_unknown"),
+        "make_up": base("length_make_up"),
+    }  # fmt: skip
+    return np.array([values[name] for name in RUN])
+
+
+def market(code: str, hand: bool, settings: Settings, goods: Catalogue) -> Market:
+    """Options of one market as the kernel reads them."""
+    whole = _joined()
+    chosen = whole["market_code"] == code
+    index = np.flatnonzero(chosen)
+    frame = whole[chosen].reset_index(drop=True)
+    outside, wall = _numbers(frame, "diameter_outside_mm") * MILLI, _numbers(frame, "wall_min_mm") * MILLI
+    bore = _numbers(frame, "diameter_inside_mm") * MILLI
+    modulus = frame["modulus_dynamic_mpa"].where(frame["modulus_dynamic_mpa"] != "", frame["modulus_short_mpa"])
+    speed = surge.wave_speed_m_per_s(
+        DENSITY_COLD, water.BULK_MODULUS_PA, pd.to_numeric(modulus).to_numpy(float) * MEGA, outside - 2 * wall, wall,
+        _numbers(frame, "poisson_short"), surge.ANCHOR_TOP,
+    )  # fmt: skip
+    unit_velocity = friction.velocity_m_per_s(1.0, bore)
+    relative = _numbers(frame, "roughness_mm") * MILLI / bore
+    cost, priced = _price(frame, settings, goods, hand)
+    piece = np.where(frame["coil_lengths_m"] == "", _numbers(frame, "piece_length_m"), np.inf)
+    width = _numbers(frame, "coupling_outside_mm") * MILLI
+    values: dict[str, Floats] = {
+        "velocity_per_flow": np.asarray(unit_velocity),
+        "reynolds_per_ratio": np.asarray(unit_velocity) * bore,
+        "loss_per_flow2": np.asarray(friction.head_minor_m(1.0 / bore, unit_velocity)),
+        "area_bore": np.asarray(tension.area_bore_m2(bore)),
+        "area_outside": np.asarray(tension.area_bore_m2(outside)),
+        "weight": _numbers(frame, "mass_kg_per_m") * water.GRAVITY,
+        "wave_speed": np.asarray(speed),
+        "width": width + (0.0 if hand else settings.base("width_cable_guard")),
+        "coil_longest": np.array([max(map(float, t.split("|"))) if t else np.inf for t in frame["coil_lengths_m"]]),
+        "piece": piece,
+        "turbulent_4000": np.asarray(friction.factor_colebrook(friction.REYNOLDS_TURBULENT, relative)),
+        **_strength(frame, settings), **_limits(frame, settings), **cost,
+    }  # fmt: skip
+    constants = np.ascontiguousarray(np.stack([values[name] for name in OPTION]))
+    bad = [name for name in OPTION if np.isnan(constants[O[name]]).any()]
+    if bad:
+        raise SchemaError(f"options.csv and materials.csv leave {bad} without a number for some option of '{code}'.")
+    ratio = np.exp(X_LOW + STEP * np.arange(ROWS))[:, None]
+    reynolds = np.maximum(ratio * values["reynolds_per_ratio"][None, :], 500.0)
+    table = np.ascontiguousarray(friction.factor_colebrook(reynolds, relative[None, :]))
+    ids = tuple(dict.fromkeys(frame["material_id"]))
+    with np.errstate(divide="ignore"):
+        inverse = 1.0 / constants
+    return Market(
+        frame, index, constants, inverse, table,
+        frame["material_id"].map({m: n for n, m in enumerate(ids)}).to_numpy(np.int64),
+        frame["family_code"].map({f: n for n, f in enumerate(FAMILIES)}).to_numpy(np.int64),
+        ids, _scalars(settings, hand), priced,
+    )  # fmt: skip
+
+
+def temperature_factors(group: Market, temperature_degc: Floats) -> Floats:
+    """Temperature factor of each material of a market at each well. [1]
+
+    Returns
+    -------
+    ndarray (n, materials)
+    """
+    stuff = {row["material_id"]: row for row in schema.rows("materials")}
+    table = pd.DataFrame(schema.rows("temperature_factors"))
+    out = np.ones((len(temperature_degc), len(group.material_ids)))
+    for place, name in enumerate(group.material_ids):
+        row = stuff[name]
+        if row["temperature_rule"] == "hdb":
+            out[:, place] = pressure.factor_hdb(
+                temperature_degc, float(row["temperature_hdb_degc"]), float(row["temperature_hdb_hot_degc"]),
+                float(row["hdb_mpa"]), float(row["hdb_hot_mpa"]), float(row["temperature_max_degc"]),
+            )  # fmt: skip
+        elif row["temperature_rule"] == "table":
+            rows = table[table["material_id"] == name]
+            out[:, place] = pressure.factor_table(
+                temperature_degc, _numbers(rows, "temperature_degc"), _numbers(rows, "factor")
+            )
+    return out

@@ -1,0 +1,175 @@
+"""From what the kernel found to the tables ``selection`` and ``not_chosen``."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pipeline.physics.water import GRAVITY
+from pipeline.settings import Settings
+from pipeline.sizing.choose import Choice, Sheets, sheets
+from pipeline.sizing.constants import FAMILIES, Market
+from pipeline.sizing.layout import CHECKS, KIND, N_STOP, UCUM, O, Q
+from pipeline.sizing.kernel import NOT_MET
+
+METHODS = np.array(["hand", "hand_roller", "winch", "hoist"], dtype=object)
+UTILISATIONS = {
+    "pressure_running": "utilisation_pressure_running_fraction",
+    "pressure_surge": "utilisation_pressure_surge_fraction",
+    "pressure_dead_head": "utilisation_pressure_dead_head_fraction",
+    "tension_sustained": "utilisation_tension_sustained_fraction",
+    "tension_pulling": "utilisation_tension_pulling_fraction",
+    "velocity": "utilisation_velocity_fraction",
+    "friction": "utilisation_friction_fraction",
+    "fit": "utilisation_fit_fraction",
+}
+DEAD_HEAD = CHECKS.index("pressure_dead_head")
+JUDGEMENT = np.array([kind == "judgement" for kind in KIND])
+
+
+def _named(ids: NDArray, places: NDArray[np.integer]) -> NDArray:
+    """Names at places; None for -1."""
+    out = np.full(len(places), None, dtype=object)
+    out[places >= 0] = ids[places[places >= 0]]
+    return out
+
+
+def stops(use: NDArray[np.float64], recorded_shutoff: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Checks that stop an option (n, checks): judged, past the limit, and not mere judgement.
+
+    Dead-head stops only where the shutoff head is recorded; an estimated one is a caution.
+    """
+    over = ~(use <= 1.0) & ~np.isnan(use) & ~JUDGEMENT
+    over[:, DEAD_HEAD] &= recorded_shutoff
+    return over
+
+
+def selection(
+    design: pd.DataFrame, wells: pd.DataFrame, group: Market, choice: Choice, found: Sheets, settings: Settings,
+    currency: str,
+) -> pd.DataFrame:  # fmt: skip
+    """Rows of the table ``selection`` for one group of wells, without what the draws tell."""
+    ids = group.frame["option_id"].to_numpy(dtype=object)
+    chosen = choice.chosen()
+    order = choice.order
+    rows = np.arange(len(chosen))
+    has = chosen >= 0
+    quantity = {name: found.quantity[:, place] for name, place in Q.items()}
+    judged = np.where(np.isnan(found.use), -1.0, found.use)
+    governs = judged[:, :N_STOP].argmax(axis=1)
+    priced = np.where(has, group.is_priced[np.maximum(chosen, 0)], False)
+    soft = (found.use[:, JUDGEMENT] > 1.0).any(axis=1)
+    flowing = (design["is_flowing"].fillna(False).astype(bool) | (design["depth_static_m"] < 0)).to_numpy()
+    outcome = np.where(soft, "recommended_with_caution", "recommended").astype(object)
+    outcome[flowing] = "flowing"
+    outcome[~has] = "none_passes"
+    out: dict[str, object] = {
+        name: design[name].to_numpy(dtype=object)
+        for name in ("source_id", "well_id", "region_code", "market_code", "use_code", "grade_code")
+    }
+    out["area_code"] = wells["area_code"].to_numpy(dtype=object)
+    out["outcome_code"] = outcome
+    out["option_id"] = _named(ids, chosen)
+    out["family_code"] = _named(np.array(FAMILIES, dtype=object), np.where(has, order[:, 0], -1))
+    for rank, name in ((1, "alternate_1_option_id"), (2, "alternate_2_option_id")):
+        family = order[:, rank]
+        met = choice.score[rows, family] < NOT_MET
+        out[name] = _named(ids, np.where(met, choice.best[rows, family], -1))
+    out["length_drop_pipe_m"] = np.where(has, design["length_drop_pipe_m"], np.nan)
+    out["flow_duty_m3_per_s"] = design["flow_duty_m3_per_s"].to_numpy(float)
+    gamma = np.where(quantity["total"] > 0, found.need[:, 0] / quantity["total"], np.nan)
+    out |= {
+        "head_total_dynamic_m": quantity["total"], "head_friction_m": quantity["friction"],
+        "velocity_m_per_s": quantity["velocity"], "pressure_running_pa": gamma * quantity["total"],
+        "pressure_surge_pa": quantity["surge"], "pressure_dead_head_pa": quantity["dead_head"],
+        "load_hanging_n": quantity["running"], "load_pulling_n": quantity["pulling"],
+        "mass_lowered_kg": quantity["lowered"] / GRAVITY,
+        "joint_count": _whole(quantity["joints"] + quantity["splices"]),
+        "piece_count": _whole(quantity["joints"] + quantity["splices"] + 1.0),
+        "install_method_code": _named(METHODS, np.where(has, np.nan_to_num(quantity["method"]), -1).astype(int)),
+        "governs_check_code": _named(np.array(CHECKS, dtype=object), np.where(has, governs, -1)),
+        "utilisation_max_fraction": np.where(has, judged[:, :N_STOP].max(axis=1), np.nan),
+        "cost_first": np.where(priced, quantity["first"], np.nan),
+        "cost_present": np.where(priced, quantity["present"], np.nan),
+    }  # fmt: skip
+    piece = group.constants[O["piece"]][np.maximum(chosen, 0)]
+    longest = np.minimum(piece, design["length_drop_pipe_m"].to_numpy(float))
+    weight = group.constants[O["weight"]][np.maximum(chosen, 0)]
+    out["mass_piece_kg"] = np.where(has, longest * weight / GRAVITY, np.nan)
+    for check, name in UTILISATIONS.items():
+        out[name] = found.use[:, CHECKS.index(check)]
+    out["currency"] = np.where(priced, currency, None)
+    out["practice_note_code"] = practice_note(group, choice, quantity["total"])
+    out["weight_inclusion_fraction"] = design["weight_inclusion_fraction"].to_numpy(float)
+    return pd.DataFrame(out)
+
+
+def _whole(values: NDArray[np.float64]) -> pd.arrays.IntegerArray:
+    gone = np.isnan(values)
+    return pd.arrays.IntegerArray(np.where(gone, 0.0, values).astype(np.int64), gone)
+
+
+def practice_note(group: Market, choice: Choice, total: NDArray[np.float64]) -> NDArray:
+    """Where the common head bands and the calculation disagree on the chosen family."""
+    chosen = choice.chosen()
+    limits = {FAMILIES[f]: group.constants[O["band_head"]][group.families == f].min(initial=np.inf)
+              for f in range(len(FAMILIES))}  # fmt: skip
+    band = group.constants[O["band_head"]][np.maximum(chosen, 0)]
+    out = np.where(total > band, "band_exceeded", "agrees").astype(object)
+    inside = np.zeros(len(chosen), bool)
+    for f, name in enumerate(FAMILIES):
+        if np.isfinite(limits[name]):
+            inside |= (total <= limits[name]) & (choice.best[:, f] < 0) & (choice.closest[:, f] >= 0)
+    out[inside & (out == "agrees")] = "band_stricter"
+    out[chosen < 0] = None
+    return out
+
+
+def not_chosen(
+    design: pd.DataFrame, group: Market, inputs: NDArray[np.float64], choice: Choice, settings: Settings,
+    factors: NDArray[np.float64],
+) -> pd.DataFrame:  # fmt: skip
+    """Rows of the table ``not_chosen``: for every other family the first limit it fails, or what it costs more."""
+    ids = group.frame["option_id"].to_numpy(dtype=object)
+    first = choice.order[:, 0]
+    any_passes = choice.score.min(axis=1) < NOT_MET
+    best_score = choice.score.min(axis=1)
+    recorded = design["head_shutoff_is_recorded"].to_numpy(bool)
+    rows = np.arange(len(first))
+    frames = []
+    for f, family in enumerate(FAMILIES):
+        other = rows[~(any_passes & (first == f))]
+        absent = choice.closest[other, f] < 0
+        passes = choice.best[other, f] >= 0
+        option = np.where(passes, choice.best[other, f], choice.closest[other, f]).astype(np.int64)
+        found = sheets(group, inputs[other], option, factors[other])
+        over = stops(found.use, recorded[other])
+        failed = np.where(over.any(axis=1) & ~passes, over.argmax(axis=1), -1)
+        # no strength left at this warmth shows as an infinite share: the temperature is the reason
+        pick = np.maximum(failed, 0)
+        n = np.arange(len(other))
+        extra = np.where(passes & any_passes[other], choice.score[other, f] - best_score[other], np.nan)
+        present = found.quantity[:, Q["score"]] - found.quantity[:, Q["present"]]
+        reason = np.where(passes, np.where(present > extra, "penalty", "cost"), "limit").astype(object)
+        reason[absent] = "not_on_market"
+        failing = failed >= 0
+        use = found.use[n, pick]
+        frames.append(
+            pd.DataFrame(
+                {
+                    "source_id": design["source_id"].to_numpy(dtype=object)[other],
+                    "well_id": design["well_id"].to_numpy(dtype=object)[other],
+                    "family_code": family,
+                    "option_id": _named(ids, option),
+                    "reason_code": reason,
+                    "check_code": _named(np.array(CHECKS, dtype=object), failed),
+                    "need": np.where(failing, found.need[n, pick], np.nan),
+                    "have": np.where(failing, found.have[n, pick], np.nan),
+                    "unit": _named(np.array(UCUM, dtype=object), failed),
+                    "utilisation_fraction": np.where(failing & np.isfinite(use), use, np.nan),
+                    "cost_extra": extra,
+                }
+            )
+        )
+    return pd.concat(frames, ignore_index=True)
