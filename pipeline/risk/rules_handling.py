@@ -44,7 +44,7 @@ def cooling(view: View, limit: float) -> Finding:
     with np.errstate(divide="ignore", invalid="ignore"):
         velocity = np.where(ring > 0, view.number("design.flow_duty_m3_per_s") / ring, np.nan)
     is_large = pump > view.settings.practice[_CLASS_4IN].high
-    asked = is_large | (power >= view.base("power_cooling") * (1 - 1e-9))
+    asked = is_large | (power >= view.base("power_cooling") * (1 - 1e-6))
     least = np.where(is_large, view.base("velocity_cooling_6in"), limit)
     least = np.where(asked, least, view.base("velocity_cooling_small"))
     is_warm = warm > view.base("temperature_motor") + 1e-9

@@ -21,7 +21,7 @@ def dry_run(view: View, limit: float) -> Finding:
     margin = view.number("design.depth_pump_m") - view.number("design.depth_pumping_m_high")
     held = view.is_in("design.setting_limited_code", ("bottom", "screen", "dry"))
     is_level_recorded = view.is_in("design.depth_static_basis_code", ("recorded",))
-    held |= view.is_in("design.setting_limited_code", ("recorded",)) & is_level_recorded
+    held = held | view.is_in("design.setting_limited_code", ("recorded",)) & is_level_recorded
     tripped = held & (margin < limit)
     below = view.number("design.depth_pumping_m") > view.number("design.depth_pump_m")
     return Finding(tripped, margin, raised=tripped & below & is_level_recorded)
