@@ -72,7 +72,8 @@ def _quiet() -> Iterator[None]:
 def wide_shares(metrics: pd.DataFrame) -> pd.DataFrame:
     """One row a source, one column a rule: share failed, NaN where the rule judged no row."""
     share = metrics["share_failed_fraction"].where(metrics["rows_judged_count"] > 0)
-    by_rule = {code: part.set_index("source_id")["share"] for code, part in metrics.assign(share=share).groupby("rule_code")}
+    rules = metrics.assign(share=share).groupby("rule_code")
+    by_rule = {code: part.set_index("source_id")["share"] for code, part in rules}
     return pd.DataFrame(by_rule).rename_axis("source_id").reset_index()
 
 

@@ -10,7 +10,12 @@ from scenario.water import Region, regions, to, well
 
 FILE = "brindle_state_completions.csv"
 FIRST_LINE = "# Invented sample data: the State of Brindle, its counties, wells and people do not exist."
-COLUMNS = ["WELL_ID", "FORM_NO", "RPT_TYPE", "RPT_DATE", "COMP_DATE", "COUNTY", "USE_CD", "LAT_DD", "LON_DD", "LOC_ACC_FT", "GRND_EL_FT", "HOLE_DP_FT", "WELL_DP_FT", "CSG_ID_IN", "CSG_BOT_FT", "SCR_TOP_FT", "SCR_BOT_FT", "BEDRK_FT", "SWL_FT", "PMPG_LVL_FT", "YIELD_GPM", "TEST_HRS", "TEST_MTHD", "PUMP_TYPE", "PUMP_SET_FT", "DROP_PIPE_FT", "DROP_MATL", "MOTOR_HP", "TDH_FT", "SHUTOFF_FT", "CUTOUT_PSI", "WTR_TEMP_F", "PH", "CL_MG_L", "FLOWING", "SAND", "SULFUR", "CROOKED", "STKUP_FT", "OWNER", "OWNER_ADDR", "DRILLER", "REMARKS"]
+COLUMNS = """
+WELL_ID FORM_NO RPT_TYPE RPT_DATE COMP_DATE COUNTY USE_CD LAT_DD LON_DD LOC_ACC_FT GRND_EL_FT HOLE_DP_FT
+WELL_DP_FT CSG_ID_IN CSG_BOT_FT SCR_TOP_FT SCR_BOT_FT BEDRK_FT SWL_FT PMPG_LVL_FT YIELD_GPM TEST_HRS TEST_MTHD
+PUMP_TYPE PUMP_SET_FT DROP_PIPE_FT DROP_MATL MOTOR_HP TDH_FT SHUTOFF_FT CUTOUT_PSI WTR_TEMP_F PH CL_MG_L
+FLOWING SAND SULFUR CROOKED STKUP_FT OWNER OWNER_ADDR DRILLER REMARKS
+""".split()  # noqa: SIM905
 USE = {
     "domestic": "DOM",
     "stock": "STK",
@@ -105,46 +110,38 @@ def record(rng: Random, region: Region, number_of: int) -> Record:
     }
 
 
-def _again(rng: Random, plant: Planter, rows: list[Record]) -> list[Record]:
+def _supply(r: Record) -> bool:
+    return r["USE_CD"] in ("DOM", "STK", "IRR", "PUB") and r["SWL_FT"] != "" and r["RPT_TYPE"] == "NEW"
+
+
+def _young(r: Record) -> bool:
+    return _supply(r) and int(r["COMP_DATE"][-4:]) < 2019
+
+
+def _later(rng: Random, r: Record) -> str:
+    done = dt.datetime.strptime(r["COMP_DATE"], "%m/%d/%Y").date()
+    return mdy(done + dt.timedelta(rng.randint(300, 2200)))
+
+
+def _again(rng: Random, plant: Planter) -> list[Record]:
     """Reports of wells that are in the file already: sent twice, deepened, given a pump, plugged."""
-    extra = []
-    supply = lambda r: r["USE_CD"] in ("DOM", "STK", "IRR", "PUB") and r["SWL_FT"] and r["RPT_TYPE"] == "NEW"  # noqa: E731
-    for old in plant.take(30, "sent_twice", supply):
-        extra.append({**old, "FORM_NO": f"F{rng.randint(300000, 399999)}"})
-    for old in plant.take(10, "same_well_other_id", supply):
-        extra.append({**old, "WELL_ID": old["WELL_ID"] + "R", "FORM_NO": f"F{rng.randint(400000, 499999)}"})
-    later = lambda r: mdy(
-        dt.datetime.strptime(r["COMP_DATE"], "%m/%d/%Y").date() + dt.timedelta(rng.randint(300, 2200))
-    )
-    young = lambda r: supply(r) and int(r["COMP_DATE"][-4:]) < 2019  # noqa: E731
-    for old in plant.take(20, "deepened", young):
+
+    def form(first: int) -> str:
+        return f"F{rng.randint(first * 100000, first * 100000 + 99999)}"
+
+    extra = [{**old, "FORM_NO": form(3)} for old in plant.take(30, "sent_twice", _supply)]
+    for old in plant.take(10, "same_well_other_id", _supply):
+        extra += [{**old, "WELL_ID": old["WELL_ID"] + "R", "FORM_NO": form(4)}]
+    for old in plant.take(20, "deepened", _young):
         depth = str(int(old["WELL_DP_FT"]) + rng.randrange(40, 160, 5))
-        extra.append(
-            {
-                **old,
-                "FORM_NO": f"F{rng.randint(500000, 599999)}",
-                "RPT_TYPE": "DEEPENING",
-                "COMP_DATE": later(old),
-                "HOLE_DP_FT": depth,
-                "WELL_DP_FT": depth,
-                "REMARKS": "deepened",
-            }
-        )
-    for old in plant.take(40, "pump_report", lambda r: young(r) and r["PUMP_SET_FT"]):
+        changed = {"HOLE_DP_FT": depth, "WELL_DP_FT": depth, "REMARKS": "deepened", "COMP_DATE": _later(rng, old)}
+        extra += [{**old, **changed, "FORM_NO": form(5), "RPT_TYPE": "DEEPENING"}]
+    for old in plant.take(40, "pump_report", lambda r: _young(r) and r["PUMP_SET_FT"]):
         blank = {c: "" for c in COLUMNS[16:23]}
-        extra.append(
-            {**old, **blank, "FORM_NO": f"F{rng.randint(600000, 699999)}", "RPT_TYPE": "PUMP", "COMP_DATE": later(old)}
-        )
-    for old in plant.take(45, "plugged_later", young):
-        extra.append(
-            {
-                **old,
-                "FORM_NO": f"F{rng.randint(700000, 799999)}",
-                "RPT_TYPE": "PLUGGING",
-                "COMP_DATE": later(old),
-                "REMARKS": "filled and capped",
-            }
-        )
+        extra += [{**old, **blank, "FORM_NO": form(6), "RPT_TYPE": "PUMP", "COMP_DATE": _later(rng, old)}]
+    for old in plant.take(45, "plugged_later", _young):
+        changed = {"RPT_TYPE": "PLUGGING", "COMP_DATE": _later(rng, old), "REMARKS": "filled and capped"}
+        extra += [{**old, **changed, "FORM_NO": form(7)}]
     return extra
 
 
@@ -233,7 +230,7 @@ def make(seed: int) -> tuple[dict[str, bytes], Truth]:
     truth = plant.truth
     for use, name in (("MON", "monitoring"), ("GEO", "geothermal"), ("TST", "test_hole")):
         truth[name] = [r["WELL_ID"] for r in rows if r["USE_CD"] == use]
-    extra = _again(rng, plant, rows)
+    extra = _again(rng, plant)
     _slips(rng, plant, {r.name: r for r in found})
     for r in plant.take(14, "dry_hole", lambda r: r["RPT_TYPE"] == "NEW" and r["USE_CD"] == "DOM"):
         r.update({c: "" for c in COLUMNS[15:33]}, SWL_FT="dry", YIELD_GPM="0", REMARKS="dry hole")

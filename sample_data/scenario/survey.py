@@ -10,7 +10,11 @@ from scenario.water import Region, regions, to, well
 
 FILE = "osemba_borehole_survey.csv"
 FIRST_LINE = "# Invented sample data: Osemba, its districts, boreholes and people do not exist."
-COLUMNS = ["point_no", "district", "village", "gps_north", "gps_east", "date_drilled", "borehole_depth_m", "static_level_m", "tested_yield_m3h", "casing_mm", "screen_from_m", "screen_to_m", "pump_kind", "pump_installed_at_m", "riser_material", "state", "water_use", "people_served", "ph", "chloride_mgl", "conductivity_us", "water_temp_c", "sand_seen", "smell", "surveyor", "contact_phone", "note"]
+COLUMNS = """
+point_no district village gps_north gps_east date_drilled borehole_depth_m static_level_m tested_yield_m3h
+casing_mm screen_from_m screen_to_m pump_kind pump_installed_at_m riser_material state water_use people_served
+ph chloride_mgl conductivity_us water_temp_c sand_seen smell surveyor contact_phone note
+""".split()  # noqa: SIM905
 USE = {"village": "communal", "public": "town water", "irrigation": "garden irrigation", "unknown": ""}
 MATERIAL = {"pe": "HDPE", "pvc": "uPVC", "galvanised": "GI", "stainless": "stainless steel"}
 NOTES = ("", "", "", "apron cracked", "committee meets monthly", "handle loose", "queue at noon", "fence missing")
@@ -144,12 +148,10 @@ def make(seed: int) -> tuple[dict[str, bytes], Truth]:
     rng.shuffle(rows)
     plant = Planter(rng, rows, "point_no")
     truth = plant.truth
-    extra = []
     fits = lambda r: r["static_level_m"] and r["pump_installed_at_m"] and r["state"] == "functional"  # noqa: E731
-    for old in plant.take(12, "sent_twice", fits):
-        extra.append({**old, "surveyor": f"SURVEYOR {rng.randint(1, 25):02d}"})
+    extra = [{**old, "surveyor": f"SURVEYOR {rng.randint(1, 25):02d}"} for old in plant.take(12, "sent_twice", fits)]
     for old in plant.take(4, "sent_twice_exchanged", fits):
-        extra.append({**old, "static_level_m": old["borehole_depth_m"], "borehole_depth_m": old["static_level_m"]})
+        extra += [{**old, "static_level_m": old["borehole_depth_m"], "borehole_depth_m": old["static_level_m"]}]
     truth["abandoned"] = [r["point_no"] for r in rows if r["state"] == "abandoned"]
     _slips(rng, plant, {r.name: r for r in found})
     for again in extra:
