@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline import schema
-from pipeline.physics import friction, pressure, surge
+from pipeline.physics import friction, pressure, surge, water
 from pipeline.units import convert
 
 PSI, FT, IN = float(convert(1.0, "psi", "Pa")), 0.3048, 0.0254
@@ -17,17 +17,20 @@ GAMMA = 0.43333 * PSI / FT  # the specific weight the worked values below are pr
 GPM = float(convert(1.0, "gpm", "m**3/s"))
 
 
-def psi_of_head(feet):
-    return GAMMA * feet * FT / PSI
+def head_of_psi(psi):
+    """Feet of ground water at 10 degC that press so hard."""
+    return psi * PSI / float(water.weight_specific_n_per_m3(10.0)) / FT
 
 
 def test_reference_head_and_rating():
-    """Common practice and arithmetic: 300 ft is 130 psi; 160/200/250 psi are 369/461/577 ft, at 72 % 266/332/415."""
-    assert psi_of_head(300) == pytest.approx(130.1, abs=0.5)
-    assert psi_of_head(330) + 50 == pytest.approx(193.0, abs=0.3)
+    """Common practice: 300 ft presses 130 psi; 160/200/250 psi are 369/461/577 ft, at 72 % 266/332/415 ft."""
+    pump = pressure.pressure_wall_pa(300 * FT, 300 * FT, 300 * FT, 0.0, 0.0, water.weight_specific_n_per_m3(10.0))
+    assert pump / PSI == pytest.approx(130.1, abs=0.5)
+    above = pressure.pressure_wall_pa(330 * FT, 330 * FT, 330 * FT, 50 * PSI, 0.0, water.weight_specific_n_per_m3(10.0))
+    assert above / PSI == pytest.approx(193.0, abs=0.3)
     for psi, feet, share in ((160, 369, 266), (200, 461, 332), (250, 577, 415)):
-        assert psi / 0.43333 == pytest.approx(feet, abs=1)
-        assert 0.72 * psi / 0.43333 == pytest.approx(share, abs=1)
+        assert head_of_psi(psi) == pytest.approx(feet, abs=1)
+        assert head_of_psi(0.72 * psi) == pytest.approx(share, abs=1)
 
 
 @pytest.mark.parametrize(("sidr", "psi"), [(7, 200), (9, 160), (11.5, 128), (15, 100)])
@@ -36,7 +39,10 @@ def test_reference_bore_controlled_pe(sidr, psi):
     assert pressure.rating_inside_pa(800 * PSI, sidr * IN, IN) / PSI == pytest.approx(psi, rel=1e-9)
 
 
-@pytest.mark.parametrize(("dr", "hds", "low", "high"), [(11, 800, 160, 160), (9, 800, 200, 200), (11, 1000, 200, 202), (9, 1000, 250, 252)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("dr", "hds", "low", "high"),
+    [(11, 800, 160, 160), (9, 800, 200, 200), (11, 1000, 200, 202), (9, 1000, 250, 252)],
+)
 def test_reference_outside_controlled_pe(dr, hds, low, high):
     """Maine 144 CMR 232 chapter 6, table 604: PE 3608 160 and 200 psi, PE 4710 200-202 and 250-252 psi."""
     found = pressure.rating_outside_pa(hds * PSI, dr * IN, IN) / PSI
@@ -53,24 +59,28 @@ def test_reference_pvc_when_warm():
     """Machinery's Handbook p. 2770: Sch 80 1-1/4 at 90 degF threaded 195 psi; 2 in Sch 40 at 110 degF 140 psi."""
     assert 520 * pvc_factor(90) * 0.5 == pytest.approx(195, abs=1)
     assert 280 * pvc_factor(110) == pytest.approx(140, abs=1)
-    assert 520 * 0.5 / 0.43333 == pytest.approx(600, abs=1)  # feet of head for threaded 1-1/4 in Sch 80
+    assert pytest.approx(600, abs=1) == 520 * 0.5 / 0.43333  # feet of head for threaded 1-1/4 in Sch 80
 
 
-@pytest.mark.parametrize(("degf", "share"), [(80, 0.88), (90, 0.75), (100, 0.62), (110, 0.51), (120, 0.40), (130, 0.31), (140, 0.22)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("degf", "share"),
+    [(80, 0.88), (90, 0.75), (100, 0.62), (110, 0.51), (120, 0.40), (130, 0.31), (140, 0.22)],
+)
 def test_reference_pvc_table_against_a_second_source(degf, share):
     """A pipe page on temperature derating; the sources differ by 0.02 at most."""
     assert pvc_factor(degf) == pytest.approx(share, abs=0.021)
 
 
 @pytest.mark.parametrize(("material", "degf", "share"), [
-    ("pe3408", 73, 1), ("pe3408", 80, 0.94), ("pe3408", 90, 0.86), ("pe3408", 100, 0.78), ("pe3408", 120, 0.637), ("pe3408", 140, 0.5),
+    ("pe3408", 73, 1), ("pe3408", 80, 0.94), ("pe3408", 90, 0.86), ("pe3408", 100, 0.78),
+    ("pe3408", 120, 0.637), ("pe3408", 140, 0.5),
     ("pe4710", 80, 0.96), ("pe4710", 90, 0.90), ("pe4710", 100, 0.84), ("pe4710", 120, 0.728), ("pe4710", 140, 0.625),
 ])  # fmt: skip
 def test_reference_pe_when_warm(material, degf, share):
-    """HDB interpolated on 1/T (rule named in 49 CFR 192.121; the HDB at 140 degF from memory). 0.50 at 140 degF read."""
+    """HDB interpolated on 1/T (rule named in 49 CFR 192.121; HDB at 140 degF from memory). 0.50 at 140 degF read."""
     row = next(r for r in schema.rows("materials") if r["material_id"] == material)
-    given_values = [float(row[k]) for k in ("temperature_hdb_degc", "temperature_hdb_hot_degc", "hdb_mpa", "hdb_hot_mpa")]
-    found = pressure.factor_hdb((degf - 32) / 1.8, *given_values, float(row["temperature_max_degc"]))
+    names = ("temperature_hdb_degc", "temperature_hdb_hot_degc", "hdb_mpa", "hdb_hot_mpa")
+    found = pressure.factor_hdb((degf - 32) / 1.8, *(float(row[k]) for k in names), float(row["temperature_max_degc"]))
     assert found == pytest.approx(share, abs=0.006)
 
 
@@ -114,11 +124,10 @@ def test_reference_pressure_along_the_string():
 def test_reference_dead_head_limit():
     """0.8 HDB as stress in SIDR 9: 256 psi, 591 ft, for PE 3408 and 4710 alike (judgement, computed)."""
     found = pressure.limit_hours_inside_pa(0.8, 1600 * PSI, 1.0, 9 * IN, IN) / PSI
-    assert found == pytest.approx(256, abs=0.5) and found / 0.43333 == pytest.approx(591, abs=1)
+    assert found == pytest.approx(256, abs=0.5) and head_of_psi(found) == pytest.approx(591, abs=1)
     limits = {}
     for name, sidr in (("pe3408", 9.0), ("pe4710", 11.5)):  # the 160 psi class of each
-        limits[name] = pressure.limit_hours_inside_pa(0.8, 1600 * PSI, 1.0, sidr * IN, IN) / PSI / 1.3 / 0.43333
-    assert 160 / 0.43333 == pytest.approx(369, abs=1)
+        limits[name] = head_of_psi(pressure.limit_hours_inside_pa(0.8, 1600 * PSI, 1.0, sidr * IN, IN) / PSI) / 1.3
     assert limits["pe3408"] == pytest.approx(454, abs=1) and limits["pe4710"] == pytest.approx(364, abs=1)
 
 
@@ -165,7 +174,8 @@ def test_property_hotter_water_never_raises_a_rating(celsius, rise, material):
 @given(st.floats(0.0, 70.0))
 def test_property_table_factor_is_the_same_as_scalar_and_array(celsius):
     rows, factors = np.array([22.8, 26.7, 32.2, 60.0]), np.array([1.0, 0.88, 0.75, 0.22])
-    assert pressure._factor_table(celsius, rows, factors) == pytest.approx(float(pressure.factor_table(celsius, rows, factors)), rel=1e-12)
+    whole = float(pressure.factor_table(celsius, rows, factors))
+    assert pressure._factor_table(celsius, rows, factors) == pytest.approx(whole, rel=1e-12)
 
 
 @settings(max_examples=60, deadline=None)

@@ -24,7 +24,8 @@ pick = np.random.default_rng(11)
 cases = {
     "head": (friction.head_friction_m, pick.uniform([1e-6, 1, .015, 0, 1e-6], [.02, 400, .12, 3e-4, 2e-6], (50, 5))),
     "load": (tension.load_hanging_n, pick.uniform(.1, 9, (50, 11))),
-    "hdb": (pressure.factor_hdb, np.column_stack([pick.uniform(0, 70, 50)] + [np.full(50, v) for v in (23., 60., 11., 5.5, 60.)])),
+    "hdb": (pressure.factor_hdb, 
+            np.column_stack([pick.uniform(0, 70, 50)] + [np.full(50, v) for v in (23., 60., 11., 5.5, 60.)])),
 }
 forms = {"scalar": lambda f, rows: [float(f.scalar(*row)) for row in rows.tolist()],
          "array": lambda f, rows: [float(v) for v in f(*rows.T)]}
@@ -43,7 +44,7 @@ def run(order, cache):
 @pytest.mark.parametrize("order", [
     ["scalar", "array"],
     pytest.param(["array", "scalar"], marks=pytest.mark.xfail(
-        strict=True, reason="pipeline/compiled.py keeps both forms under one cache name; the scalar form then crashes")),
+        strict=True, reason="pipeline/compiled.py keeps both forms under one name; the scalar form then crashes")),
 ])  # fmt: skip
 def test_property_scalar_equals_array(order, tmp_path):
     found = run(order, tmp_path)

@@ -30,18 +30,10 @@ def test_reference_storage_meets_a_day():
 
 def test_reference_unit_words():
     """US and imperial gallons (NIST Handbook 44): 1 gpm is 0.06309 L/s, 3.785 L/min, 0.2271 m3/h."""
-    assert GPM * 1000 == pytest.approx(0.06309, rel=1e-3)
-    assert GPM * 60000 == pytest.approx(3.785, rel=1e-3)
-    assert GPM * 3600 == pytest.approx(0.2271, rel=1e-3)
+    assert pytest.approx(0.06309, rel=1e-3) == GPM * 1000
+    assert pytest.approx(3.785, rel=1e-3) == GPM * 60000
+    assert pytest.approx(0.2271, rel=1e-3) == GPM * 3600
     assert float(convert(1.0, "igpm", "gpm")) == pytest.approx(1.201, rel=1e-3)
-
-
-def test_reference_daily_demand():
-    """USGS domestic supply 3,260 Mgal/d over 42.5 M people 76.7 gal; 400 gal in 2 h 3.33 gpm (Penn State); Sphere 17 L/min."""
-    assert 3260e6 / 42.5e6 == pytest.approx(76.7, abs=0.1)
-    assert 400 * GALLON / 7200 / GPM == pytest.approx(3.33, abs=0.01)
-    assert [rate * GPM * 4 * 3600 / GALLON for rate in (3, 5)] == pytest.approx([720, 1200])  # shared-well rule
-    assert 500 * 15 <= float(convert(17.0, "L/min", "L/hour")) * 8 == pytest.approx(8160)
 
 
 def test_reference_drawdown():
@@ -102,7 +94,8 @@ def test_reference_bleach():
 
 
 @pytest.mark.parametrize(("water", "ph", "lsi", "rsi"), [
-    ((320, 25, 150, 34), 7.5, -0.73, 8.96), ((320, 82, 150, 34), 7.5, 0.27, 6.97), ((120, 15, 20, 25), 6.2, -3.19, 12.58),
+    ((320, 25, 150, 34), 7.5, -0.73, 8.96), ((320, 82, 150, 34), 7.5, 0.27, 6.97),
+    ((120, 15, 20, 25), 6.2, -3.19, 12.58),
 ])  # fmt: skip
 def test_reference_saturation_indices(water, ph, lsi, rsi):
     """Two-temperature example of a saturation index page (its water recalled), and one by its formula."""
@@ -113,9 +106,9 @@ def test_reference_saturation_indices(water, ph, lsi, rsi):
 
 
 def test_reference_lifting():
-    """NIOSH 94-110: 23 kg (51 lb) ideal; 80 lb is 1.6 of it; awkward 21 ft joint 22.3 lb in the inch form."""
+    """NIOSH 94-110: 23 kg (51 lb) ideal; an awkward 21 ft joint 22.3 lb in the inch form."""
     ideal = handling.mass_lift_kg(0.25, 0.75, 0.25, 0.0, 1.0, 1.0)
-    assert ideal == pytest.approx(23.0) and 80 / 51 == pytest.approx(1.6, abs=0.04)
+    assert ideal == pytest.approx(23.0) and ideal / LB == pytest.approx(51, rel=0.01)
     joint = handling.mass_lift_kg(15 * IN, 40 * IN, 30 * IN, 30.0, 0.94, 0.95) / LB
     assert joint == pytest.approx(22.3, rel=0.03)  # centimetre form against inch form
     assert handling.mass_lift_kg(0.7, 0.75, 0.25, 0.0, 1.0, 1.0) == 0.0

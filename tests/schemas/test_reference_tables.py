@@ -41,7 +41,7 @@ def test_data_dr_walls_are_outside_over_dr():
 
 
 def test_reference_pe_and_pvc_dimensions_against_the_fluids_library():
-    """The general library `fluids` holds D1785 and steel schedules read elsewhere; its figures are rounded to 0.01 mm."""
+    """The general library `fluids` holds the iron-pipe schedules, rounded to 0.01 mm."""
     import fluids
 
     for name, prefix in (("pipe_pvc_schedule", "wall_min_mm"), ("pipe_steel", "wall_mm")):
@@ -50,7 +50,7 @@ def test_reference_pe_and_pvc_dimensions_against_the_fluids_library():
             size = sum(eval_fraction(p) for p in row["nominal_size"].removesuffix(" in").split("-"))
             if size == 3.5:
                 continue
-            _, bore, outside, wall = fluids.nearest_pipe(NPS=size, schedule=str(int(row["schedule"])))
+            _, _bore, outside, wall = fluids.nearest_pipe(NPS=size, schedule=str(int(row["schedule"])))
             assert outside * 1000 == pytest.approx(row["diameter_outside_mm"], abs=0.2)
             assert wall * 1000 == pytest.approx(row[prefix], abs=0.06), row
 
@@ -79,7 +79,8 @@ def test_reference_steel_weights():
     printed = convert(frame["mass_plain_lb_per_ft"], "lb/ft", "kg/m")
     np.testing.assert_allclose(found, printed, rtol=0.005)
     sizes = frame[frame["schedule"] == 40].set_index("nominal_size")
-    for size, weight, bore in (("1 in", 1.68, 1.049), ("1-1/4 in", 2.27, 1.380), ("1-1/2 in", 2.72, 1.610), ("2 in", 3.65, 2.067)):
+    guide = (("1 in", 1.68, 1.049), ("1-1/4 in", 2.27, 1.380), ("1-1/2 in", 2.72, 1.610), ("2 in", 3.65, 2.067))
+    for size, weight, bore in guide:
         assert sizes.loc[size, "mass_plain_lb_per_ft"] == pytest.approx(weight, rel=0.005)
         assert sizes.loc[size, "diameter_inside_mm"] == pytest.approx(bore * IN, abs=0.01)
     en = table("pipe_en10255", "series")
@@ -90,7 +91,8 @@ def test_reference_steel_weights():
 def test_data_steel_geometry_closes():
     for name in ("pipe_steel", "pipe_stainless"):
         frame = table(name, "schedule") if name == "pipe_stainless" else table(name)
-        np.testing.assert_allclose(frame["diameter_outside_mm"] - 2 * frame["wall_mm"], frame["diameter_inside_mm"], atol=0.03)
+        bore = frame["diameter_outside_mm"] - 2 * frame["wall_mm"]
+        np.testing.assert_allclose(bore, frame["diameter_inside_mm"], atol=0.03)
 
 
 def test_data_pe100_walls_and_pressures():
@@ -139,7 +141,8 @@ def test_data_modulus_of_pe_falls_with_time():
 def test_data_casing():
     """Largest bore is outside less two least walls; the bore used is no larger. A 3.75 in pump barely clears Sch 80."""
     frame = table("casing", "material", "class_label")
-    np.testing.assert_allclose(frame["diameter_outside_mm"] - 2 * frame["wall_min_mm"], frame["diameter_inside_max_mm"], atol=0.06)
+    bore = frame["diameter_outside_mm"] - 2 * frame["wall_min_mm"]
+    np.testing.assert_allclose(bore, frame["diameter_inside_max_mm"], atol=0.06)
     assert (frame["diameter_inside_mm"] <= frame["diameter_inside_max_mm"] + 1e-9).all()
     tight = frame[(frame["nominal_size"] == "4 in") & (frame["class_label"] == "Sch 80") & (frame["material"] == "pvc")]
     assert 0 < tight["diameter_inside_mm"].iloc[0] / IN - 3.75 < 0.05

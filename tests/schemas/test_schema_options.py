@@ -91,7 +91,8 @@ def test_data_ratings_follow_from_the_formula(options, materials):
     assert set(options.loc[~plastic, "family_code"]) == {"galvanised", "stainless"}
     ratio = (options["rating_kpa"] / formula)[plastic]
     strange = options.loc[plastic, "option_id"][(ratio > 1.02) | (ratio < 0.90)]
-    thick_by_floor = {"pe4710-sidr15-0.75", "pe3408-sidr15-0.75", "pe100-sdr11-25"}  # least wall of the standard governs
+    # where the least wall of the standard governs
+    thick_by_floor = {"pe4710-sidr15-0.75", "pe3408-sidr15-0.75", "pe100-sdr11-25"}
     assert set(strange) <= thick_by_floor, dict(zip(strange, ratio[strange.index], strict=True))
     pvc = options["material_id"] == "pvc1120"
     assert np.abs(options["rating_kpa"] - formula)[pvc].max() <= 10 * PSI_KPA
@@ -141,10 +142,12 @@ def test_data_every_threaded_option_has_a_thread_that_leaves_wall(options):
 SOURCES = [
     ("pipe_pe_sidr", "sidr", lambda o: o["standard"] == "ASTM D2239", "SIDR", ["diameter_inside_mm", "wall_min_mm"]),
     ("pipe_pe_dr", "dr", lambda o: o["standard"] == "ASTM D3035", "DR", ["diameter_outside_mm", "wall_min_mm"]),
-    ("pipe_pvc_schedule", "schedule", lambda o: o["standard"] == "ASTM D1785", "Sch", ["diameter_outside_mm", "wall_min_mm", "diameter_inside_mm", "mass_kg_per_m"]),
+    ("pipe_pvc_schedule", "schedule", lambda o: o["standard"] == "ASTM D1785", "Sch",
+     ["diameter_outside_mm", "wall_min_mm", "diameter_inside_mm", "mass_kg_per_m"]),
     ("pipe_pe100", "sdr", lambda o: o["material_id"] == "pe100", "SDR", ["diameter_outside_mm", "wall_min_mm"]),
     ("pipe_pex", "sdr", lambda o: o["material_id"] == "pex", "SDR", ["diameter_outside_mm", "wall_min_mm"]),
-    ("pipe_steel", "schedule", lambda o: o["material_id"] == "a53", "Sch", ["diameter_outside_mm", "wall_mm", "diameter_inside_mm"]),
+    ("pipe_steel", "schedule", lambda o: o["material_id"] == "a53", "Sch",
+     ["diameter_outside_mm", "wall_mm", "diameter_inside_mm"]),
     ("pipe_en10255", "series", lambda o: o["material_id"] == "s195t", "", ["diameter_outside_mm", "wall_mm"]),
 ]  # fmt: skip
 
@@ -170,7 +173,8 @@ def test_data_pvcu_and_stainless_agree_with_their_tables(options):
         row = pvcu.loc[(option["standard"], bar, option["nominal_size"])]
         assert option["wall_min_mm"] == float(row["wall_min_mm"]) and option["rating_kpa"] == float(bar) * 100
     steel = table("reference/pipe_stainless")
-    known = set(zip(*(pd.to_numeric(steel[c]) for c in ("diameter_outside_mm", "wall_mm", "diameter_inside_mm")), strict=True))
+    sizes = [pd.to_numeric(steel[c]) for c in ("diameter_outside_mm", "wall_mm", "diameter_inside_mm")]
+    known = set(zip(*sizes, strict=True))
     for option in options[options["family_code"] == "stainless"].to_dict("records"):
         assert (option["diameter_outside_mm"], option["wall_min_mm"], option["diameter_inside_mm"]) in known
 
@@ -190,8 +194,8 @@ def test_data_materials_are_the_printed_values_in_si(materials):
             to = unit_of.get(row["property"].rsplit("_", 1)[-1])
             expected = float(convert(printed, unit, to)) if to else printed
         assert materials.loc[key] == pytest.approx(expected, rel=1e-5), key
-    number = materials.select_dtypes("number").stack()  # missing values drop out
-    held = {key for key, value in number.items() if value == value}
+    number = materials.select_dtypes("number").notna()
+    held = {(material, column) for column in number for material in number.index[number[column]]}
     assert held == seen
 
 
