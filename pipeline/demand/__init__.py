@@ -40,6 +40,8 @@ def _sql(name: str) -> str:
 
 
 def _typed(draw_sums: pa.Table | pd.DataFrame) -> pa.Table:
+    if not _names(draw_sums):
+        return DRAW_SUMS.empty_table()  # no draws were asked for
     missing = [name for name in DRAW_SUMS.names if name not in list(_names(draw_sums))]
     if missing:
         raise PipelineError(f"The sums of the draws lack the columns {missing}.")

@@ -103,13 +103,13 @@ def _box(box: dict[str, Any]) -> str:
 
 
 def _panel(facts: Facts, box: dict[str, Any], width: float) -> dict[str, Any]:
-    panel = charts.Panel(box["west"], box["east"], box["south"], box["north"], width)
-    long_unit, per = ("mi", "mi") if facts.units == "us" else ("km", "km")
-    bar, drawn = panel.scale_bar(float(convert([1.0], per, "m")[0]))
+    panel = charts.Panel(*charts.box_of(box), width)
+    unit = "mi" if facts.units == "us" else "km"
+    bar, drawn = panel.scale_bar(float(convert([1.0], unit, "m")[0]))
     down, across = panel.graticule()
     out: dict[str, Any] = {
         "title": box["source_id"], "points": text(box["points"]), "width": panel.width, "height": panel.height,
-        "down": down, "across": across, "bar": drawn, "bar_text": f"{bar:g} {long_unit}",
+        "down": down, "across": across, "bar": drawn, "bar_text": f"{bar:g} {unit}",
     }  # fmt: skip
     if box["points"] > MOST_POINTS:
         return out | _density(facts, box["source_id"], panel)
@@ -168,7 +168,7 @@ def material(facts: Facts) -> dict[str, Any]:
     spread = [words.say(f"report.material.{k}", unit=unit) for k in ("expected", "p10", "p50", "p90")]
     some, note = blocks.some(pipes, 25)
     drawn = charts.ranges(
-        [(names.pipe(r["item_id"]), *(length(r, k) or 0.0 for k in ("p10", "p50", "p90")), charts.colour(names.family_of(r["item_id"]))) for r in pipes[:14]],
+        [(names.pipe_short(r["item_id"]), *(length(r, k) or 0.0 for k in ("p10", "p50", "p90")), charts.colour(names.family_of(r["item_id"]))) for r in pipes[:14]],
         text,
     )  # fmt: skip
     pipe_table = blocks.table(
@@ -184,7 +184,7 @@ def material(facts: Facts) -> dict[str, Any]:
         numbers=range(1, 7), note=more_note,
     )  # fmt: skip
     by_region = [row for row in facts.rows("material_by_region") if names.is_pipe(row["item_id"])]
-    top, region_note = blocks.some(by_region, 40)
+    top, region_note = blocks.some(by_region, 25)
     region_table = blocks.table(
         words.say("report.material.regions"), [words.label("region_code"), words.label("item_id"), words.say("report.wells"), *spread, cost],
         [[r["region_code"], names.item(r["item_id"]), text(r["wells_count"]), *(text(length(r, k)) for k in ("expected", "p10", "p50", "p90")),

@@ -10,8 +10,8 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-WIDTH = 680
-LABEL = 210
+WIDTH = 720
+LABEL = 250
 ROW = 26
 COLOURS = {"pe": "#0b6e8f", "pvc": "#e39b16", "galvanised": "#9aa5ad", "stainless": "#262b45", "pex": "#a5303a"}
 # relative paths drawn from the middle of a point
@@ -39,7 +39,7 @@ def ticks(top: float, most: int = 5) -> list[float]:
     return [step * i for i in range(math.ceil(top / step - 1e-9) + 1)]
 
 
-def shorten(text: str, most: int = 34) -> str:
+def shorten(text: str, most: int = 36) -> str:
     """Text cut to fit beside a bar; the table below has it whole."""
     return text if len(text) <= most else text[: most - 1].rstrip() + "…"
 
@@ -77,16 +77,24 @@ def stacked(rows: Sequence[tuple[str, dict[str, float], str]], series: Sequence[
 def ranges(rows: Sequence[tuple[str, float, float, float, str]], text: Any) -> dict[str, Any]:
     """Lines from low to high with a dot between: rows of (label, low, middle, high, colour)."""
     marks = ticks(max((row[3] for row in rows), default=0))
-    label = LABEL + 70
+    label = LABEL + 60
     room, top = WIDTH - label - 40, marks[-1] or 1
     drawn = [
-        {"y": i * ROW, "label": shorten(name, 44), "colour": fill,
+        {"y": i * ROW, "label": shorten(name, 54), "colour": fill,
          "x1": round(label + low / top * room, 1), "x2": round(label + middle / top * room, 1),
          "x3": round(label + high / top * room, 1)}
         for i, (name, low, middle, high, fill) in enumerate(rows)
     ]  # fmt: skip
     axis = [{"x": round(label + mark / top * room, 1), "text": text(mark)} for mark in marks]
     return {"width": WIDTH, "height": max(len(rows), 1) * ROW + 24, "x": label, "rows": drawn, "axis": axis}
+
+
+def box_of(box: dict[str, Any]) -> tuple[float, float, float, float]:
+    """West, east, south, north of a map: of all points, or of the bulk where a few lie far off."""
+    wide, high = box["east"] - box["west"], box["north"] - box["south"]
+    if box["east_most"] - box["west_most"] <= 1.6 * wide and box["north_most"] - box["south_most"] <= 1.6 * high:
+        return box["west_most"], box["east_most"], box["south_most"], box["north_most"]
+    return box["west"], box["east"], box["south"], box["north"]
 
 
 class Panel:

@@ -107,7 +107,9 @@ class Facts:
         side = system(self.units)
         if side == "us" and row["unit_us"] != row["unit"]:
             value = float(convert([value], row["unit"], row["unit_us"])[0])
-        return value, row[f"label_{side}"]
+        elif row["unit"] == "Pa":
+            return float(convert([value], "Pa", "kPa")[0]), "kPa"
+        return value, row[f"label_{side}"] if ucum != "1" else ""
 
 
 def text(value: float | None, decimals: int = 0) -> str:

@@ -29,6 +29,11 @@ def pipe(option: str | None) -> str:
     return f"{row['nominal_size']} {material}, {row['class_label']}, {row['joint_code']} ({row['standard']})"
 
 
+def pipe_short(option: str | None) -> str:
+    """A pipe without its standard, to stand beside a chart."""
+    return pipe(option).rsplit(" (", 1)[0]
+
+
 @cache
 def _items() -> list[tuple[re.Pattern[str], str]]:
     """Patterns of item ids: a declared id may hold {family}, {joint} and be followed by a size."""

@@ -145,7 +145,7 @@ def records(facts: Facts) -> dict[str, Any]:
     wells = sum(grades.values())
     labels = schema.codes("grade")
     steps = list(reversed(charts.STEPS[1:6]))
-    drawn = charts.bars([(f"{code}  {labels[code]}", grades.get(code, 0), f"{text(grades.get(code, 0))}  ({share(grades.get(code, 0), wells)})",
+    drawn = charts.bars([(f"{code}: {labels[code]}", grades.get(code, 0), f"{text(grades.get(code, 0))}  ({share(grades.get(code, 0), wells)})",
                           steps[i]) for i, code in enumerate(labels)])  # fmt: skip
     grade_table = blocks.table(
         words.say("report.records.grades"), [words.label("grade_code"), words.say("report.records.means"), words.say("report.wells"), words.say("report.share")],

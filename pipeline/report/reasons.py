@@ -44,7 +44,9 @@ def why_not(facts: Facts) -> dict[str, Any]:
     series = [("limit", words.say("not_chosen.limit"), "#8f1d2c"), ("cost", words.say("not_chosen.cost"), "#6aa7b5"),
               ("penalty", words.say("not_chosen.penalty"), "#e6c27a"), ("not_on_market", words.say("not_chosen.not_on_market"), "#b9b2a7")]  # fmt: skip
     drawn = charts.stacked([(names.family(f), totals[f], text(sum(totals[f].values()))) for f in order], series)
-    some, note = blocks.some(rows, 30)
+    some = [row for family in order for row in [r for r in rows if r["family_code"] == family][:6]]
+    note = words.say("report.more", shown=len(some), all=text(len(rows))) if len(some) < len(rows) else ""
+    currency = next((row["currency"] for row in facts.ask("SELECT currency FROM selection WHERE currency IS NOT NULL LIMIT 1")), "")
     cells = []
     for row in some:
         need, unit = facts.show_by_ucum(row["need"], row["unit"])
@@ -52,12 +54,12 @@ def why_not(facts: Facts) -> dict[str, Any]:
         reason = words.reason(row["reason_code"])
         told = f"{reason}: {names.check(row['check_code'])}" if row["check_code"] else reason
         cells.append([names.family(row["family_code"]), told, text(row["wells"]),
-                      f"{round_text(need)} {unit}" if need is not None else "–", f"{round_text(have)} {unit}" if have is not None else "–",
+                      f"{round_text(need)} {unit}".strip(), f"{round_text(have)} {unit}".strip(),
                       round_text(row["cost_extra"])])  # fmt: skip
     table = blocks.table(
         words.say("report.why_not.table"),
         [words.label("family_code"), words.label("reason_code"), words.say("report.wells"), words.say("report.why_not.need"),
-         words.say("report.why_not.have"), words.say("report.why_not.extra")],
+         words.say("report.why_not.have"), words.say("report.why_not.extra", currency=currency)],
         cells, numbers=(2, 3, 4, 5), note=note, marks=[charts.colour(row["family_code"]) for row in some],
     )  # fmt: skip
     return blocks.section("why_not", blocks.figure("stacked", words.say("report.why_not.figure"), words.say("report.why_not.about"), drawn), table)

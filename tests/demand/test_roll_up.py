@@ -153,4 +153,5 @@ def test_faults_are_told():
 
 def test_no_wells_gives_no_rows():
     got = roll(sums().iloc[:0])
+    assert roll(pd.DataFrame()).empty
     assert got.empty and io.to_arrow("demand", got).num_rows == 0
