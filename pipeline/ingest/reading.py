@@ -200,7 +200,7 @@ def _plain(frame: pd.DataFrame, columns: list[str], missing: tuple[str, ...]) ->
     parts = {}
     for place, column in enumerate(columns):
         text = frame[column].fillna("").str.strip()
-        number = pd.to_numeric(text, errors="coerce").round(9)
+        number = pd.to_numeric(text, errors="coerce").astype(float).round(9)
         parts[f"n{place}"] = number
         parts[f"t{place}"] = text.where(number.isna() & ~text.isin(missing), "")
     return pd.util.hash_pandas_object(pd.DataFrame(parts), index=False).to_numpy()
