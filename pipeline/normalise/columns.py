@@ -37,12 +37,15 @@ class Reader:
     latest : date or None
         Later dates are faults.
     log : IssueLog
+    files : list of str
+        Names of all files of the source, sorted; file and table names are kept as categories.
     """
 
     layout: Layout
     market: str
     latest: date | None
     log: IssueLog
+    files: list[str]
     _coded: dict[str, text.Coded] = field(default_factory=dict)
 
     def block(self, raw: RawTable, entry: int) -> pd.DataFrame:
@@ -87,8 +90,10 @@ class Reader:
     def _keys(self, raw: RawTable, table: TableMap) -> pd.DataFrame:
         size = len(raw.frame)
         out = pd.DataFrame(index=pd.RangeIndex(size))
+        lists = {"source_id": [raw.source_id], "source_file": self.files, "source_table": sorted(self.layout.tables)}
         for name, value in (("source_id", raw.source_id), ("source_file", raw.file), ("source_table", raw.table)):
-            out[name] = text.series(pa.array([value]), np.zeros(size, dtype=np.int32))
+            places = np.full(size, lists[name].index(value), dtype=np.int16)
+            out[name] = pd.Categorical.from_codes(places, lists[name])
         out["source_line"] = raw.frame["_line"].to_numpy()
         out["source_row"] = raw.frame["_row"].to_numpy()
         out["well_id"] = self._ids(raw, table)

@@ -51,6 +51,7 @@ class IssueLog:
         if not len(at):
             return
         frame = keys[KEYS].iloc[at].reset_index(drop=True)
+        frame = frame.astype({"source_id": "str", "source_file": "str"})
         frame["code"], frame["field"], frame["expected"] = code, field, expected or None
         frame["found"] = pd.Series(list(found), dtype="str")
         same = used is None or isinstance(used, str)
@@ -69,6 +70,14 @@ class IssueLog:
             "source_id": source_id, "well_id": None, "source_file": file, "source_row": None, "code": code,
             "field": field, "found": found, "expected": expected, "used": used,
         })  # fmt: skip
+
+    def mark(self) -> int:
+        """Point to which :meth:`only` looks back."""
+        return len(self._frames)
+
+    def only(self, mark: int, known: pd.Index) -> None:
+        """Forget row faults since ``mark`` of ids that are no wells of the source, such as orphan child rows."""
+        self._frames[mark:] = [f[f["well_id"].isin(known)] for f in self._frames[mark:]]
 
     def table(self) -> pd.DataFrame:
         """All faults with the columns of the table ``issues``, in a fixed order."""

@@ -97,8 +97,8 @@ def _to_unit(
     done = np.full(len(values), np.nan)
     if not target:
         done[plain] = values[plain]
-    elif unit and words is None:
-        done[plain] = convert(values[plain], unit, target)
+    elif words is None:
+        done[plain] = convert(values[plain], unit or target, target)
     failed = np.zeros(len(values), dtype=bool)
     differs = np.zeros(len(values), dtype=bool)
     for place, word in enumerate(read.units):

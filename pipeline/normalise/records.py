@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from pipeline import schema
 from pipeline.errors import PipelineError
@@ -116,9 +118,14 @@ def market_of(layout: Layout, settings: Settings) -> str:
 
 def _source(layout: Layout, tables: list[tuple[RawTable, int]], settings: Settings, log: IssueLog) -> _Source:
     market = market_of(layout, settings)
-    reader = Reader(layout, market, dates.newest(settings.as_of, layout.retrieved), log)
+    files = sorted({raw.file for raw, _ in tables})
+    reader = Reader(layout, market, dates.newest(settings.as_of, layout.retrieved), log, files)
+    main = layout.wells_table().name
     blocks: dict[str, list[pd.DataFrame]] = defaultdict(list)
-    for raw, entry in tables:
+    for raw, entry in (t for t in tables if t[0].table == main):
+        blocks[raw.table].append(reader.block(raw, entry))
+    mark = log.mark()
+    for raw, entry in (t for t in tables if t[0].table != main):
         blocks[raw.table].append(reader.block(raw, entry))
     frames = {name: pd.concat(found, ignore_index=True) for name, found in blocks.items()}
     no_id = []
@@ -127,12 +134,12 @@ def _source(layout: Layout, tables: list[tuple[RawTable, int]], settings: Settin
         if lacking.any():
             no_id.append(frame.loc[lacking, [*KEYS, ENTRY]])
             frames[name] = frame[~lacking].reset_index(drop=True)
-    main = layout.wells_table().name
     wells = frames.pop(main, None)
     if wells is None:
         wells = pd.DataFrame({name: pd.Series(dtype="str") for name in (*KEYS, REASON)})
     child_names = [name for name in layout.tables if name in frames]
     ids = pd.Index(wells["well_id"].unique()) if child_names else pd.Index([])
+    log.only(mark, ids)
     for name in child_names:
         picks = {f: c.pick for f, c in layout.tables[name].columns.items()}
         children.fill(wells, children.gather(frames[name], picks, ids))
@@ -185,7 +192,7 @@ def _settle(
     follow = same_id[gone].join(heads.set_index("well_id"), on="well_id")
     kept, same_place = identity.merge_places(kept)
     merged = pd.concat([same_id[~gone], same_place], ignore_index=True) if len(same_id) or len(same_place) else same_id
-    kept = kept.sort_values("well_id", kind="stable", ignore_index=True)
+    kept = _ordered(kept, ["well_id"])
     kept["market_code"] = market
     kept["weight_inclusion_fraction"] = scope.weights(kept["use_code"], settings.base("weight_unknown_use"))
     kept["completeness_count"] = identity.completeness(kept)
@@ -242,11 +249,24 @@ def _declared(name: str, frames: list[pd.DataFrame]) -> pd.DataFrame:
         ]
         out[field.name] = pd.concat([_typed(part, field.type) for part in parts], ignore_index=True)
     frame = pd.DataFrame(out, columns=list(empty.columns))
-    if name == "quarantine" or name == "excluded":
-        keys = ["source_file", "source_table", "source_row", "source_line"]
-        return frame.sort_values(["source_id", *keys], kind="stable", ignore_index=True, na_position="first")
-    keys = schema.key_of(name)
-    return frame.sort_values(keys, kind="stable", ignore_index=True) if keys and name != "wells" else frame
+    if name == "wells":  # each source is in order, and so are the sources
+        return frame
+    return _ordered(frame, schema.key_of(name) or ["source_id", *_PLACE])
+
+
+_PLACE = ["source_file", "source_table", "source_row", "source_line"]
+
+
+def _ordered(frame: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
+    """Rows in the order of ``keys``; left as they are where the first key that varies is in order already."""
+    arrays = {name: pa.array(frame[name], from_pandas=True) for name in keys}
+    table = pa.table(arrays)
+    last = next((name for name in keys if pc.count_distinct(table[name]).as_py() > 1), keys[0])
+    column = table[last].combine_chunks()
+    if not column.null_count and pc.all(pc.less(column[:-1], column[1:])).as_py() is not False:
+        return frame.reset_index(drop=True)
+    order = pc.sort_indices(table, sort_keys=[(name, "ascending") for name in keys], null_placement="at_start")
+    return frame.iloc[order.to_numpy()].reset_index(drop=True)
 
 
 def _typed(column: pd.Series, kind: str) -> pd.Series:
