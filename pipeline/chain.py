@@ -130,6 +130,7 @@ def run(
     from pipeline.design_point import learn
     from pipeline.export import write_exports
     from pipeline.ingest import read_inputs
+    from pipeline.materials import catalogue, settled
     from pipeline.normalise import to_records
     from pipeline.report import write_report
     from pipeline.validate import judge, scan
@@ -199,7 +200,8 @@ def run(
         clock.stage("size", started, total)
 
         started = time.perf_counter()
-        demand = roll_up(pd.concat(sums, ignore_index=True), settings)
+        goods = catalogue(settings)
+        demand = roll_up(settled(pd.concat(sums, ignore_index=True), goods), settings)
         counts["demand"] = io.write_table("demand", demand, folder)
         clock.stage("demand", started, counts["demand"])
 

@@ -11,6 +11,7 @@ import hashlib
 import os
 import shutil
 import sys
+import types
 from collections.abc import Callable
 from functools import cache, wraps
 from pathlib import Path
@@ -85,7 +86,13 @@ def arrays(function: Callable[..., Any]) -> Callable[..., Any]:
     def ufunc() -> Any:
         import numba
 
-        return numba.vectorize(cache=CAN_KEEP, nopython=True)(function.py_func)  # type: ignore[attr-defined]
+        plain = function.py_func  # type: ignore[attr-defined]
+        twin = types.FunctionType(plain.__code__, plain.__globals__, plain.__name__, plain.__defaults__)
+        # a name of its own: numba keys its cache on the qualified name, and code kept for the array form
+        # has no entry point for Python, so that the scalar form loaded from it would crash
+        twin.__qualname__ = f"{plain.__qualname__}_arrays"
+        twin.__module__ = plain.__module__
+        return numba.vectorize(cache=CAN_KEEP, nopython=True)(twin)
 
     @wraps(function.py_func)  # type: ignore[attr-defined]
     def call(*values: Any) -> NDArray[np.float64] | float:

@@ -15,9 +15,9 @@ from pipeline.sizing.choose import decide, groups, sheets
 from pipeline.sizing.constants import temperature_factors
 from pipeline.sizing.draws import run_draws
 from pipeline.sizing.inputs import matrix
-from pipeline.sizing.layout import W
+from pipeline.sizing.layout import CHECKS, KIND, UCUM, Q, W
 
-__all__ = ["Sized", "size"]
+__all__ = ["Sized", "option_sheets", "size"]
 
 
 @dataclass
@@ -63,11 +63,58 @@ def size(design: pd.DataFrame, wells: pd.DataFrame, settings: Settings) -> Sized
         for end, kept in holds.items():
             kept[rows] = decide(group, inputs[end]).chosen() == chosen
         parts.append((group, rows, inputs, chosen))
-    share, sums = run_draws(design, wells, parts, settings, goods)
+    share, family_share, sums = run_draws(design, wells, parts, settings, goods)
     selection = pd.concat(chosen_frames).sort_index()
     taken = selection["option_id"].notna()
-    selection["choice_share_fraction"] = share
+    selection["choice_share_fraction"], selection["family_share_fraction"] = share, family_share
     for end, kept in holds.items():
         selection[f"choice_holds{end}"] = pd.Series(kept).where(taken, None).astype("boolean")
     selection = selection[[c.field.name for c in schema.table("selection")]]
     return Sized(selection, pd.concat(other_frames, ignore_index=True), sums)
+
+
+def option_sheets(design: pd.DataFrame, settings: Settings) -> list[dict[str, object]]:
+    """Every option on the market in one well: each check's need, limit and share, SI, unit in UCUM.
+
+    Parameters
+    ----------
+    design : DataFrame
+        One row of the table ``design``.
+
+    Returns
+    -------
+    list of dict
+        option_id, family, quantities, and ``checks``: check, need, have, unit, utilisation, passes (None where
+        not judged).
+    """
+    out: list[dict[str, object]] = []
+    for group, rows in groups(design.reset_index(drop=True), settings, catalogue(settings)):
+        points = design.iloc[rows]
+        inputs = matrix(points, settings)
+        m = len(group.index)
+        found = sheets(group, np.repeat(inputs, m, axis=0), np.arange(m))
+        recorded = np.repeat(points["head_shutoff_is_recorded"].to_numpy(bool), m)
+        stopped = tables.stops(found.use, recorded)
+        for j in range(m):
+            checks = []
+            for k, code in enumerate(CHECKS):
+                use = found.use[j, k]
+                judged = not np.isnan(use)
+                checks.append({
+                    "check": code, "need": _finite(found.need[j, k]), "have": _finite(found.have[j, k]),
+                    "unit": UCUM[k], "utilisation": _finite(use), "passes": bool(use <= 1.0) if judged else None,
+                    "kind": KIND[k],
+                })  # fmt: skip
+            row = group.frame.iloc[j]
+            out.append({
+                "option_id": row["option_id"], "family": row["family_code"], "standard": row["standard"],
+                "class_label": row["class_label"], "nominal_size": row["nominal_size"],
+                "joint": row["joint_code"], "passes": not stopped[j].any(),
+                "score": _finite(found.quantity[j, Q["score"]]), "checks": checks,
+                "quantities": {name: _finite(found.quantity[j, place]) for name, place in Q.items()},
+            })  # fmt: skip
+    return out
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None

