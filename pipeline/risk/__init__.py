@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+from numpy.typing import NDArray
 
 from pipeline.risk.rule import Finding, Rule, rules
-from pipeline.risk.view import Flags, View
+from pipeline.risk.view import BASES, Flags, View
 from pipeline.settings import Settings
 
 __all__ = ["Finding", "Rule", "View", "flags", "flags_of", "judged", "judged_of", "rules"]
@@ -24,33 +28,35 @@ def _look(view: View, rule: Rule) -> tuple[Flags, Finding]:
 
 def flags_of(view: View) -> pd.DataFrame:
     """Table ``risks`` for the wells of a view, in their order, flags in the order of their codes."""
-    tripped = np.zeros((len(view), len(rules())), bool)
-    parts = []
-    for number, rule in enumerate(rules()):
+    every = rules()
+    parts: list[tuple[NDArray, ...]] = []
+    for number, rule in enumerate(every):
         _, found = _look(view, rule)
-        tripped[:, number] = found.tripped
         row = np.flatnonzero(found.tripped)
-        if not len(row):
-            continue
         limit = np.broadcast_to(rule.limit_of(view) if found.limit is None else found.limit, len(view))
         raised = np.zeros(len(row), bool) if found.raised is None else found.raised[row]
-        parts.append(
-            pd.DataFrame(
-                {
-                    "row": row, "number": number, "code": rule.code,
-                    "severity_code": np.where(raised, rule.severity_raised, rule.severity),
-                    "applies_to_code": rule.applies_to, "value": found.value[row], "limit": limit[row],
-                    "unit": rule.unit or None,
-                    "input_confidence_code": view.basis(rule.deciding).to_numpy(object)[row],
-                }
-            )
-        )
-    names = ["code", "severity_code", "applies_to_code", "value", "limit", "unit", "input_confidence_code"]
-    if not parts:
-        return view.keys.iloc[:0].assign(**{name: pd.Series(dtype=object) for name in names}, would_change_choice=None)
-    lines = pd.concat(parts, ignore_index=True).sort_values(["row", "number"], kind="stable", ignore_index=True)
-    keys = view.keys.take(lines["row"].to_numpy()).reset_index(drop=True)
-    return pd.concat([keys, lines[names]], axis=1).assign(would_change_choice=None)
+        numbers = np.full(len(row), number, np.int32)
+        parts.append((row, numbers, raised, found.value[row], limit[row], view.basis(rule.deciding, row)))
+    row, number_of, raised, value, limit, basis = (np.concatenate(part) for part in zip(*parts, strict=True))
+    order = np.argsort(row * len(every) + number_of, kind="stable")
+    row, number_of, raised = row[order], number_of[order], raised[order]
+    severities = [rule.severity for rule in every] + [rule.severity_raised for rule in every]
+    return view.keys.take(row).reset_index(drop=True).assign(
+        code=_text([rule.code for rule in every], number_of),
+        severity_code=_text(severities, (number_of + len(every) * raised).astype(np.int32)),
+        applies_to_code=_text([rule.applies_to for rule in every], number_of),
+        value=value[order],
+        limit=limit[order],
+        unit=_text([rule.unit or None for rule in every], number_of),
+        input_confidence_code=_text(list(BASES), basis[order]),
+        would_change_choice=None,
+    )
+
+
+def _text(words: Sequence[str | None], index: NDArray[np.int32]) -> pd.Series:
+    """Text column from few words and an index, without a Python object a row."""
+    coded = pa.array(words, pa.string()).take(pa.array(index))
+    return pd.Series(coded, dtype=pd.ArrowDtype(pa.string()))
 
 
 def flags(

@@ -45,8 +45,7 @@ def glued(view: View, limit: float) -> Finding:
 def thin_thread(view: View, limit: float) -> Finding:
     """Threaded PVC of Schedule 40."""
     threaded = view.is_in("option.joint_code", ("threaded",)) & view.is_in("selection.family_code", ("pvc",))
-    thin = view.column("option.class_label").astype("string").str.contains("Sch 40", regex=False)
-    return Finding(threaded & thin.fillna(False).to_numpy(bool), np.full(len(view), np.nan))
+    return Finding(threaded & view.contains("option.class_label", "Sch 40"), np.full(len(view), np.nan))
 
 
 @test("R28")
