@@ -37,6 +37,8 @@ def _python(sql: str) -> str:
     """The test with Python's spelling of the same operators; anything unknown is refused."""
     out, place = [], 0
     text = sql.strip()
+    if "--" in text or "/*" in text:
+        raise SchemaError(f'rules.csv: the test "{sql}" holds a comment; tests are one expression.')
     while place < len(text):
         match = _TOKEN.match(text, place)
         if not match:
@@ -72,6 +74,11 @@ def tree(sql: str) -> ast.expr:
         elif isinstance(node, ast.Compare):
             if len(node.ops) != 1:
                 raise SchemaError(f'rules.csv: the test "{sql}" chains comparisons; join them by AND.')
+            right = node.comparators[0]
+            if isinstance(node.ops[0], (ast.Is, ast.IsNot)) and not (
+                isinstance(right, ast.Constant) and right.value is None
+            ):
+                raise SchemaError(f'rules.csv: the test "{sql}" puts something other than NULL after IS.')
         elif not isinstance(node, (ast.BoolOp, ast.UnaryOp, ast.BinOp, ast.Name, ast.Constant, ast.Tuple,
                                    ast.expr_context, ast.operator, ast.unaryop, ast.boolop, ast.cmpop)):
             raise SchemaError(f'rules.csv: the test "{sql}" holds a form that rules may not use.')
@@ -86,7 +93,7 @@ def columns(sql: str) -> frozenset[str]:
 
 
 def evaluate(sql: str, values: Mapping[str, NDArray[Any]]) -> NDArray[np.bool_]:
-    """True where the test holds; False where it does not or a value it compares is missing.
+    """True where the test holds; False where it does not or a missing value leaves it open, as in SQL.
 
     Parameters
     ----------
@@ -95,50 +102,60 @@ def evaluate(sql: str, values: Mapping[str, NDArray[Any]]) -> NDArray[np.bool_]:
     values : mapping of column name to array, all of one length
         Numbers with NaN, dates as datetime64 with NaT, text and booleans as objects with None.
     """
-    return np.asarray(_value(tree(sql), values), dtype=bool)
+    return _truth(tree(sql), values)[0]
 
 
-def _truth(value: Any) -> NDArray[np.bool_]:
-    array = np.asarray(value)
-    if array.dtype == object:
-        return np.asarray(np.where(pd.isna(array), False, array), dtype=bool)
-    return array.astype(bool)
+def _truth(node: ast.expr, values: Mapping[str, NDArray[Any]]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Where a condition is true and where it is false; neither where it is left open."""
+    if isinstance(node, ast.BoolOp):
+        parts = [_truth(item, values) for item in node.values]
+        every, some = (np.logical_and, np.logical_or)
+        true, false = (every, some) if isinstance(node.op, ast.And) else (some, every)
+        return true.reduce([t for t, _ in parts]), false.reduce([f for _, f in parts])
+    if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not):
+        true, false = _truth(node.operand, values)
+        return false, true
+    if isinstance(node, ast.Compare):
+        return _compare(node, values)
+    found = _value(node, values)
+    known = ~np.asarray(pd.isna(found))
+    holds = np.asarray(np.where(known, found, False), dtype=bool)
+    return holds, known & ~holds
 
 
 def _value(node: ast.expr, values: Mapping[str, NDArray[Any]]) -> Any:
+    """Number, text or date of an expression, one a row or one for all."""
     if isinstance(node, ast.Name):
         return values[node.id]
     if isinstance(node, ast.Constant):
         return node.value
     if isinstance(node, ast.Tuple):
         return [_value(item, values) for item in node.elts]
-    if isinstance(node, ast.BoolOp):
-        join = np.logical_and if isinstance(node.op, ast.And) else np.logical_or
-        return join.reduce([_truth(_value(item, values)) for item in node.values])
     if isinstance(node, ast.UnaryOp):
         inner = _value(node.operand, values)
-        if isinstance(node.op, ast.Not):
-            # NOT of a missing value is missing, which does not hold
-            return ~_truth(inner) & ~pd.isna(np.asarray(inner))
-        return -inner
+        return -inner if isinstance(node.op, ast.USub) else inner
     if isinstance(node, ast.Call):
         argument = _value(node.args[0], values)
         is_date = isinstance(node.func, ast.Name) and node.func.id == "date"
         return np.datetime64(argument, "D") if is_date else np.abs(argument)
-    if isinstance(node, ast.BinOp):
-        return _BINARY[type(node.op)](_value(node.left, values), _value(node.right, values))
-    assert isinstance(node, ast.Compare)
-    return _compare(node, values)
+    assert isinstance(node, ast.BinOp)
+    return _BINARY[type(node.op)](_value(node.left, values), _value(node.right, values))
 
 
-def _compare(node: ast.Compare, values: Mapping[str, NDArray[Any]]) -> NDArray[np.bool_]:
+def _compare(
+    node: ast.Compare, values: Mapping[str, NDArray[Any]]
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     left, right, kind = _value(node.left, values), _value(node.comparators[0], values), node.ops[0]
+    missing = np.asarray(pd.isna(left))
     if isinstance(kind, ast.Is):
-        return np.asarray(pd.isna(left))
+        return missing, ~missing
     if isinstance(kind, ast.IsNot):
-        return ~np.asarray(pd.isna(left))
-    if isinstance(kind, ast.In):
-        return np.asarray(pd.Series(left).isin(right if isinstance(right, list) else [right]))
-    present = ~(np.asarray(pd.isna(left)) | np.asarray(pd.isna(right)))
+        return ~missing, missing
+    if isinstance(kind, (ast.In, ast.NotIn)):
+        among = np.asarray(pd.Series(left).isin(right if isinstance(right, list) else [right]))
+        pair = (~missing & among, ~missing & ~among)
+        return pair if isinstance(kind, ast.In) else pair[::-1]
+    known = ~(missing | np.asarray(pd.isna(right)))
     with np.errstate(invalid="ignore"):
-        return np.asarray(_BINARY[type(kind)](left, right), dtype=bool) & present
+        holds = np.asarray(_BINARY[type(kind)](left, right), dtype=bool)
+    return known & holds, known & ~holds
