@@ -107,7 +107,7 @@ def drawdown(
     down = np.hypot(base - flow.low / capacity.base, base - flow.base / capacity.high)
     spread.fill(base, np.maximum(base - down, low), np.minimum(base + up, high), DERIVED)
     worked = ~given & ~np.isnan(base)
-    spread.basis = np.where(worked, np.maximum(flow.basis, capacity.basis), spread.basis).astype(np.int8)
+    spread.basis = np.where(worked, capacity.basis, spread.basis).astype(np.int8)
     spread.fill_band(settings.practice["share_drawdown"], column)
     return spread
 

@@ -45,6 +45,10 @@ def shown(name: str, units: str) -> Shown | None:
     if field is None:
         return None
     side = system(units)
+    if name.startswith("diameter_") and field["suffix"] == "_m":  # a bore is read in inches or millimetres
+        small = next(row for row in schema.suffixes() if row["suffix"] == "_mm")
+        unit, ucum = (small["unit_us"], small["ucum_us"]) if side == "us" else (small["unit"], small["ucum"])
+        return Shown(field["unit"], unit, ucum, small[f"label_{side}"], 2 if side == "us" else 0)
     return Shown(
         field["unit"],
         field["unit_us"] if side == "us" else field["unit"],

@@ -25,6 +25,7 @@ UTILISATIONS = {
     "fit": "utilisation_fit_fraction",
 }
 DEAD_HEAD = CHECKS.index("pressure_dead_head")
+YES_OR_NO = CHECKS.index("hand_pump")  # met or not: it cannot govern by degree
 JUDGEMENT = np.array([kind == "judgement" for kind in KIND])
 
 
@@ -57,6 +58,7 @@ def selection(
     has = chosen >= 0
     quantity = {name: found.quantity[:, place] for name, place in Q.items()}
     judged = np.where(np.isnan(found.use), -1.0, found.use)
+    judged[:, YES_OR_NO] = -1.0
     governs = judged[:, :N_STOP].argmax(axis=1)
     priced = np.where(has, group.is_priced[np.maximum(chosen, 0)], False)
     soft = (found.use[:, JUDGEMENT] > 1.0).any(axis=1)

@@ -41,5 +41,8 @@ def run(order, cache):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("order", [
-    ["scalar", "array"],
+@pytest.mark.parametrize("order", [["scalar", "array"], ["array", "scalar"]])
+def test_property_scalar_equals_array(order, tmp_path):
+    found = run(order, tmp_path)
+    assert found["scalar"] == found["array"]
+    assert all(len(values) == 50 and len(set(values)) > 1 for values in found["scalar"])
