@@ -77,9 +77,15 @@ def _find(buffer: NDArray[np.uint8], head: Candidate, pos: int, line: int, quote
     while names and not names[-1]:
         names.pop()
     mark = ord(comment[0]) if comment and head.comments else -1
-    return _Records(*scan.find_records(
+    room = count_lines(buffer, buffer.size) - line + 2
+    place, lines, state = np.empty((3, room), np.int64), np.empty(room, np.int32), np.empty((2, room), np.uint8)
+    count, stop = scan.find_records(
         buffer, pos, line, ord(head.delimiter), quote, len(head.cells), max(len(names), 1), mark, scan.FORMS, limit,
-    ))  # fmt: skip
+        place, lines, state,
+    )  # fmt: skip
+    start, end, first = place[:, :count]
+    status, coding = state[:, :count]
+    return _Records(start, end, first, lines[:count], status, coding, stop)
 
 
 def _below_header(buffer: NDArray[np.uint8], head: Candidate, units_row: bool) -> tuple[int, int]:
@@ -107,8 +113,10 @@ def _columns(buffer: NDArray[np.uint8], records: _Records, good: NDArray[np.int6
                     escaped)  # fmt: skip
         coding, out = records.coding[part], []
         for slot in range(len(fields)):
-            offsets, text = scan.copy_cells(
-                buffer, begin[slot], length[slot], escaped[slot], coding, _QUOTE, scan.FORMS
+            room = int(length[slot].sum(dtype=np.int64)) * (3 if (coding == scan.CP1252).any() else 1)
+            offsets, text = np.empty(len(part) + 1, np.int64), np.empty(room, np.uint8)
+            scan.copy_cells(
+                buffer, begin[slot], length[slot], escaped[slot], coding, _QUOTE, scan.FORMS, offsets, text
             )
             out.append(pa.LargeStringArray.from_buffers(len(part), pa.py_buffer(offsets), pa.py_buffer(text)))
         return out

@@ -197,7 +197,7 @@ def _copy_of(intake: Intake, found: Found, parsed: Parsed) -> str:
 
 def _plain(frame: pd.DataFrame, columns: list[str], missing: tuple[str, ...]) -> Any:
     """A hash a row in which 5, 5.0 and 5.00 are one, and so are all words for missing."""
-    parts = {}
+    parts: dict[str, Any] = {}
     for place, column in enumerate(columns):
         text = frame[column].fillna("").str.strip()
         number = pd.to_numeric(text, errors="coerce").astype(float).round(9)

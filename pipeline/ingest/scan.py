@@ -113,7 +113,7 @@ def _record(buf, pos, delim, quote):
 
 
 @numba.njit(nogil=True, cache=_KEEP)
-def find_records(buf, pos, line, delim, quote, expected, required, comment, forms, limit):
+def find_records(buf, pos, line, delim, quote, expected, required, comment, forms, limit, place, lines, state):
     """Records from byte ``pos`` on, which is physical line ``line``.
 
     Parameters
@@ -125,24 +125,18 @@ def find_records(buf, pos, line, delim, quote, expected, required, comment, form
         Byte that opens a comment line where the fields do not fit; -1 for none.
     limit : int
         Stop after so many records; -1 for all.
+    place : int64 array, 3 by at least as many as there are lines; filled
+        First byte of each record, byte after its last (line end left out), physical line on which it begins.
+    lines : int32 array; filled
+        Physical lines each takes.
+    state : uint8 array, 2 by as many; filled
+        GOOD, BLANK, COMMENT or a fault; ASCII, UTF8 or CP1252.
 
     Returns
     -------
-    start, end : int64 arrays
-        Byte range of each record, line end left out.
-    line : int64 array
-        Physical line on which it begins.
-    lines : int32 array
-        Physical lines it takes.
-    status, coding : uint8 arrays
-        GOOD, BLANK, COMMENT or a fault; ASCII, UTF8 or CP1252.
-    stop : int
-        Byte at which reading stopped; the size of the file unless limited.
+    count, stop : int
+        Records found, and the byte at which reading stopped: the size of the file unless limited.
     """
-    room = 1024
-    start, end = np.empty(room, np.int64), np.empty(room, np.int64)
-    first, lines = np.empty(room, np.int64), np.empty(room, np.int32)
-    status, coding = np.empty(room, np.uint8), np.empty(room, np.uint8)
     n, kept = 0, 0
     while pos < buf.size and (limit < 0 or kept < limit):
         stop, after, took, fields, filled, broken, seen, nul = _record(buf, pos, delim, quote)
@@ -156,15 +150,15 @@ def find_records(buf, pos, line, delim, quote, expected, required, comment, form
                 nul = nul or buf[stop] == 0
                 stop += 1
             after, took = min(stop + 1, buf.size), 1
-            state = UNTERMINATED
+            found = UNTERMINATED
         elif filled == 0 and took == 1:
-            state = BLANK
+            found = BLANK
         elif comment >= 0 and buf[pos] == comment and not fits:
-            state = COMMENT
+            found = COMMENT
         elif fits:
-            state = GOOD
+            found = GOOD
         else:
-            state = TOO_FEW if fields < expected else TOO_MANY
+            found = TOO_FEW if fields < expected else TOO_MANY
         code = ASCII
         if seen & 0x80:
             code = UTF8 if _is_utf8(buf, pos, stop) else CP1252
@@ -172,18 +166,15 @@ def find_records(buf, pos, line, delim, quote, expected, required, comment, form
                 for k in range(pos, stop):
                     if forms[buf[k], 0] == 0:
                         nul = True
-        if nul and state == GOOD:
-            state = BAD_BYTES
-        if n == room:
-            room *= 2
-            start, end = np.append(start, np.empty(n, np.int64)), np.append(end, np.empty(n, np.int64))
-            first, lines = np.append(first, np.empty(n, np.int64)), np.append(lines, np.empty(n, np.int32))
-            status, coding = np.append(status, np.empty(n, np.uint8)), np.append(coding, np.empty(n, np.uint8))
-        start[n], end[n], first[n], lines[n], status[n], coding[n] = pos, stop, line, took, state, code
+        if nul and found == GOOD:
+            found = BAD_BYTES
+        place[0, n], place[1, n], place[2, n], lines[n] = pos, stop, line, took
+        state[0, n], state[1, n] = found, code
         n += 1
-        kept += state != BLANK and state != COMMENT
+        if found != BLANK and found != COMMENT:
+            kept += 1
         pos, line = after, line + took
-    return start[:n], end[:n], first[:n], lines[:n], status[:n], coding[:n], pos
+    return n, pos
 
 
 @numba.njit(nogil=True, cache=_KEEP)
@@ -239,17 +230,14 @@ def locate(buf, start, end, delim, quote, strip, slots, begin, length, escaped):
 
 
 @numba.njit(nogil=True, cache=_KEEP)
-def copy_cells(buf, begin, length, escaped, coding, quote, forms):
-    """Text of one column as Arrow large strings: int64 offsets and UTF-8 bytes."""
-    n = begin.size
-    offsets = np.empty(n + 1, np.int64)
-    offsets[0] = 0
-    room = 0
-    for r in range(n):
-        room += length[r] * (3 if coding[r] == CP1252 else 1)
-    out = np.empty(room, np.uint8)
+def copy_cells(buf, begin, length, escaped, coding, quote, forms, offsets, out):
+    """Text of one column as Arrow large strings; fills ``offsets`` (one more than cells) and ``out``.
+
+    ``out`` needs the sum of ``length``, three times that where a record is CP1252. Returns the bytes used.
+    """
     at = 0
-    for r in range(n):
+    offsets[0] = 0
+    for r in range(begin.size):
         i, stop = begin[r], begin[r] + length[r]
         if not escaped[r] and coding[r] != CP1252:
             for k in range(i, stop):
@@ -269,4 +257,4 @@ def copy_cells(buf, begin, length, escaped, coding, quote, forms):
                         i += 1
                 i += 1
         offsets[r + 1] = at
-    return offsets, out[:at]
+    return at
