@@ -67,8 +67,9 @@ def first_cost_constants(
     The bill differs by what a straight line cannot hold: goods counted by spacing are taken at one
     half interval above length/spacing and rounded up in the bill (at most half of one check valve, tie
     and guard each), consumables and the least of two check valves are whole in the bill, disinfectant
-    follows the casing, motors past power_cable_small take the larger cable, and threaded PVC past
-    depth_coupling_stainless takes cost_per_joint_deep in place of cost_per_joint.
+    follows the casing, and threaded PVC past depth_coupling_stainless takes cost_per_joint_deep in place of
+    cost_per_joint. Motors past power_cable_small add cost_large_fixed + cost_large_per_m_depth x pump depth
+    for the larger cable.
 
     Parameters
     ----------
@@ -79,15 +80,15 @@ def first_cost_constants(
     -------
     DataFrame, one row an option in the order of options.csv
         option_id, cost_fixed, cost_per_m_pipe, cost_per_m_length, cost_per_m_depth, cost_per_piece,
-        cost_per_joint, cost_per_joint_deep, piece_length_m (NaN for coils), coil_longest_m (NaN for
-        sticks), prices_missing_count. A cost is NaN where a price it needs is missing.
+        cost_per_joint, cost_per_joint_deep, cost_large_fixed, cost_large_per_m_depth, piece_length_m
+        (NaN for coils), coil_longest_m (NaN for sticks), prices_missing_count. A cost is NaN where a price it needs is missing.
     """
     goods = goods or catalogue(settings)
     base = settings.base
     situation = goods.situation(pd.Series([pump_kind_code]), pd.Series([use_code]))[0]
     price = np.append(goods.items["price"].to_numpy(float), 0.0)
     names = ["cost_fixed", "cost_per_m_pipe", "cost_per_m_length", "cost_per_m_depth", "cost_per_piece",
-             "cost_per_joint", "cost_per_joint_deep"]  # fmt: skip
+             "cost_per_joint", "cost_per_joint_deep", "cost_large_fixed", "cost_large_per_m_depth"]  # fmt: skip
     out = {name: np.zeros(len(goods.options)) for name in names}
     missing = np.zeros(len(goods.options), np.int64)
     for r, rule in enumerate(goods.rules):
@@ -97,8 +98,14 @@ def first_cost_constants(
             out["cost_per_m_pipe"] += each
             missing += np.isnan(each)
             continue
-        if rule.feature in ("bleach", "cable_large"):
+        if rule.feature == "bleach":
             continue
+        if rule.feature in ("cable_small", "cable_large"):
+            sign = rule.factor * (1.0 if rule.feature == "cable_large" else -1.0)
+            out["cost_large_fixed"] += np.where(applies, sign * each * base("length_cable_head"), 0.0)
+            out["cost_large_per_m_depth"] += np.where(applies, sign * each * (1.0 + goods.slack), 0.0)
+            if rule.feature == "cable_large":
+                continue
         column, slope = _slope(rule, goods.slack)
         fixed = rule.addition + (rule.factor if rule.feature == "well" else 0.0)
         if rule.feature.startswith("per_spacing"):

@@ -37,7 +37,7 @@ def fit(view: View, limit: float) -> Finding:
 
 @test("R11")
 def cooling(view: View, limit: float) -> Finding:
-    """Velocity in the ring between motor and bore."""
+    """Velocity in the ring between motor and bore; small motors are judged in a known bore only."""
     bore, pump = view.number("design.diameter_casing_inside_m"), view.number("design.diameter_pump_m")
     power, warm = view.number("design.power_motor_w"), view.number("design.temperature_water_degc")
     ring = np.pi / 4 * (np.square(bore) - np.square(pump))
@@ -49,7 +49,8 @@ def cooling(view: View, limit: float) -> Finding:
     least = np.where(asked, least, view.base("velocity_cooling_small"))
     is_warm = warm > view.base("temperature_motor") + 1e-9
     has_motor = view.is_in("design.pump_kind_code", ("submersible", "solar", "unknown"))
-    tripped = has_motor & ((velocity < least) | (is_warm & ~np.isnan(velocity)))
+    is_assumed = view.is_in("design.diameter_casing_inside_basis_code", ("assumed",))
+    tripped = has_motor & (((velocity < least) & (asked | ~is_assumed)) | (is_warm & ~np.isnan(velocity)))
     return Finding(tripped, velocity, limit=least, raised=asked | is_warm)
 
 

@@ -17,13 +17,18 @@ def _blank(view: View) -> Floats:
 
 @test("R01")
 def dry_run(view: View, limit: float) -> Finding:
-    """A setting that was limited and leaves too little water at the high pumping level."""
-    margin = view.number("design.depth_pump_m") - view.number("design.depth_pumping_m_high")
-    held = view.is_in("design.setting_limited_code", ("bottom", "screen", "dry"))
+    """A setting that was limited and leaves too little water at the high pumping level.
+
+    A recorded setting was somebody's choice and is judged by the recorded level at rest alone: levels
+    worked out for it are no evidence against it.
+    """
+    depth, level = view.number("design.depth_pump_m"), view.number("design.depth_pumping_m_high")
     is_level_recorded = view.is_in("design.depth_static_basis_code", ("recorded",))
-    held = held | view.is_in("design.setting_limited_code", ("recorded",)) & is_level_recorded
+    is_set = view.is_in("design.setting_limited_code", ("recorded",))
+    margin = np.where(is_set, depth - view.number("design.depth_static_m"), depth - level)
+    held = view.is_in("design.setting_limited_code", ("bottom", "screen", "dry")) | (is_set & is_level_recorded)
     tripped = held & (margin < limit)
-    below = view.number("design.depth_pumping_m") > view.number("design.depth_pump_m")
+    below = view.number("design.depth_pumping_m") > depth
     return Finding(tripped, margin, raised=tripped & below & is_level_recorded)
 
 

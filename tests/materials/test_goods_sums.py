@@ -115,7 +115,8 @@ def test_property_straight_line_cost_is_near_the_bill(pump, use):
     selection = keys.assign(
         option_id=GOODS.options["option_id"].to_numpy()[options], length_drop_pipe_m=length, use_code=use
     )
-    design = keys.assign(depth_pump_m=length + 1.2, pump_kind_code=pump, power_motor_w=500.0)
+    large = np.arange(len(options)) % 2 == 1
+    design = keys.assign(depth_pump_m=length + 1.2, pump_kind_code=pump, power_motor_w=np.where(large, 9000.0, 500.0))
     billed = materials.bill(selection, design, SETTINGS, GOODS).groupby("well_id")["cost"].sum().to_numpy()
     pieces = materials.pieces(GOODS, options, length)
     c = constants.iloc[options].reset_index(drop=True)
@@ -124,6 +125,7 @@ def test_property_straight_line_cost_is_near_the_bill(pump, use):
     straight = (
         c["cost_fixed"] + c["cost_per_m_pipe"] * pieces.length_m + c["cost_per_m_length"] * length
         + c["cost_per_m_depth"] * (length + 1.2) + c["cost_per_piece"] * pieces.count + joint * (pieces.count - 1)
+        + large * (c["cost_large_fixed"] + c["cost_large_per_m_depth"] * (length + 1.2))
     ).to_numpy()  # fmt: skip
     price = GOODS.items.set_index("item_id")["price"]
     valve = price[[f"check_valve-{size_code(s)}" for s in GOODS.options["nominal_size"]]].to_numpy()[options]

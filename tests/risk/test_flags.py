@@ -236,6 +236,22 @@ def test_dry_run_rises_to_stop_only_where_the_level_is_recorded():
     assert "R01" not in codes({"design.depth_pump_m": 126 * FT})
 
 
+def test_a_recorded_setting_is_judged_by_the_recorded_level_at_rest():
+    recorded = {"design.setting_limited_code": "recorded"}
+    assert "R01" not in codes(recorded, {"design.depth_pump_m": 120 * FT})
+    close = recorded | {"design.depth_static_m": 112 * FT, "design.depth_pump_m": 120 * FT}
+    assert one("R01", close)["value"] / FT == pytest.approx(8.0)
+    assert "R01" not in codes(close, {"design.depth_static_basis_code": "neighbours"})
+
+
+def test_cooling_of_small_motors_is_judged_in_a_known_bore_only():
+    slow = TRIPS["R11"]
+    assert one("R11", slow)["severity_code"] == "note"
+    assumed = slow | {"design.diameter_casing_inside_basis_code": "assumed"}
+    assert "R11" not in codes(assumed)
+    assert "R11" in codes(assumed, {"design.power_motor_w": 5 * HP})
+
+
 def test_dead_head_stops_only_on_a_recorded_shutoff_head():
     over = {"selection.utilisation_pressure_dead_head_fraction": 1.2}
     assert one("R28", over)["severity_code"] == "caution"
