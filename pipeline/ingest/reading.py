@@ -121,7 +121,10 @@ class Reader:
         return found
 
     def _why(self, name: str, head: Candidate, proposal: proposing.Proposal) -> str:
-        text = f"{name}: columns not understood well enough: {'; '.join(proposal.doubts)}."
+        if any(g.field for g in proposal.guesses):
+            text = f"{name}: columns not understood well enough: {'; '.join(proposal.doubts)}."
+        else:
+            text = f"{name}: not a table of wells, or columns not understood: no header word is known."
         near = self.recogniser.nearest(head.cells)
         if near:
             layout, table, lacking = near
@@ -177,6 +180,11 @@ def _add(intake: Intake, found: Found, parsed: Parsed) -> None:
         intake.quarantine = kept.reset_index(drop=True)
     if parsed.cp1252:
         intake.notes.append((name, f"{parsed.cp1252} records are not UTF-8 and were read as cp1252."))
+    if found.proposal:
+        used = ", ".join(f"'{g.header}' as {g.field}" + (f" in {g.unit}" if g.unit else "")
+                         for g in found.proposal.guesses if g.sure)  # fmt: skip
+        left = ", ".join(f"'{g.header}'" for g in found.proposal.guesses if not g.sure)
+        intake.notes.append((name, f"No layout knows it; read by its header: {used}. Not read: {left or 'none'}."))
     if parsed.absent:
         told = ", ".join(f"'{c}'" for c in parsed.absent)
         intake.notes.append((name, f"The layout {layout.id} names columns that the file lacks: {told}."))

@@ -314,6 +314,7 @@ def test_owners_file_is_read_when_certain(tmp_path: Path) -> None:
     assert found["depth_completed_m"] == (("Depth (ft)",), "ft") and found["depth_static_m"] == (("swl_m",), "m")
     assert found["flow_tested_m3_per_s"] == (("yield gpm",), "gpm") and layout.date_order == "mdy"
     assert layout.wells_table().id == ("Well ID",) and "Owner" not in intake.tables[0].frame
+    assert "'swl_m' as depth_static_m in m" in intake.notes[0][1] and "Not read: 'Owner'" in intake.notes[0][1]
 
 
 def test_canonical_names_are_read_as_they_stand(tmp_path: Path) -> None:
