@@ -93,7 +93,7 @@ class Reader:
         lists = {"source_id": [raw.source_id], "source_file": self.files, "source_table": sorted(self.layout.tables)}
         for name, value in (("source_id", raw.source_id), ("source_file", raw.file), ("source_table", raw.table)):
             places = np.full(size, lists[name].index(value), dtype=np.int16)
-            out[name] = pd.Categorical.from_codes(places, lists[name])
+            out[name] = pd.Categorical.from_codes(places, pd.Index(lists[name]))
         out["source_line"] = raw.frame["_line"].to_numpy()
         out["source_row"] = raw.frame["_row"].to_numpy()
         out["well_id"] = self._ids(raw, table)
@@ -106,15 +106,17 @@ class Reader:
             return pd.Series(many, dtype="str")
         parts = []
         for header in table.id:
-            coded = self.coded(raw, header)
-            if coded is None:
-                coded = text.Coded(np.full(len(raw.frame), -1, dtype=np.int32), pa.array([], type=pa.string()))
-            coded = coded.without(text.lost(coded, self.layout.missing))
-            texts = coded.texts
+            try:
+                texts = pc.utf8_trim_whitespace(text.plain(raw.column(header)))
+            except KeyError:
+                texts = pa.nulls(len(raw.frame), pa.string())
+            lost = pa.array(text.is_in(texts, text.missing_words((*self.layout.missing, ""))))
+            texts = pc.if_else(lost, pa.scalar(None, pa.string()), texts)
             # identifiers that a spreadsheet made decimals: 14082.0 in every row
-            if len(texts) and pc.all(pc.match_substring_regex(texts, r"^\d+\.0+$")).as_py():
+            decimals = pc.any(pc.ends_with(texts, ".0")).as_py()
+            if decimals and pc.all(pc.match_substring_regex(texts, r"^\d+\.0+$")).as_py():
                 texts = pc.replace_substring_regex(texts, r"\.0+$", "")
-            parts.append(text.take(texts, coded.codes))
+            parts.append(texts)
         if len(parts) == 1:
             return pd.Series(parts[0], dtype="str")
         none = pc.is_null(parts[0])

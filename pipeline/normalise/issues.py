@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pipeline import schema
+from pipeline.normalise.order import ordered
 
 STAGE = "normalise"
 KEYS = ["source_id", "well_id", "source_file", "source_row"]
@@ -89,11 +90,13 @@ class IssueLog:
         out = pd.concat([f.astype({"source_row": "Int64"}) for f in frames], ignore_index=True)
         known = severities()
         out["stage"], out["severity_code"] = STAGE, out["code"].map(known)
-        out["found"] = out["found"].astype("str").str.slice(0, _LONGEST)
+        out["found"] = out["found"].astype("str")
+        long = (out["found"].str.len() > _LONGEST).fillna(False).to_numpy(dtype=bool)
+        if long.any():
+            out.loc[long, "found"] = out.loc[long, "found"].str.slice(0, _LONGEST)
         for name in ("well_id", "source_file", "expected", "used", "field"):
             out[name] = out[name].astype("str")
-        keys = ["source_id", "source_file", "source_row", "code", "field", "found"]
-        return out[COLUMNS].sort_values(keys, kind="stable", ignore_index=True, na_position="first")
+        return ordered(out[COLUMNS], ["source_id", "source_file", "source_row", "code", "field", "found", "expected"])
 
 
 def place_of(keys: pd.DataFrame) -> tuple[str, str | None]:

@@ -68,7 +68,7 @@ def _without_sentinels(
     zeros = np.isin(values, text.values_missing("zero", name)) | (positive & (values <= 0))
     marked = np.isin(values, text.values_missing("sentinel", name))
     for code, marks in (("N102", marked), ("N103", zeros & ~marked)):
-        counts = coded.counts()
+        counts = coded.counts() if marks.any() else np.zeros(0, dtype=np.int64)
         for place in np.flatnonzero(marks):
             if counts[place]:
                 log.once(code, name, keys,

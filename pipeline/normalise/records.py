@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 import pyarrow as pa
-import pyarrow.compute as pc
 
 from pipeline import schema
 from pipeline.errors import PipelineError
-from pipeline.normalise import children, dates, identity, places, repairs, scope
+from pipeline.normalise import children, dates, identity, places, repairs, scope, text
 from pipeline.normalise.columns import ENTRY, KEYS, REASON, Reader
 from pipeline.normalise.issues import IssueLog
+from pipeline.normalise.order import ordered
 from pipeline.settings import Settings
 
 if TYPE_CHECKING:
@@ -192,7 +192,7 @@ def _settle(
     follow = same_id[gone].join(heads.set_index("well_id"), on="well_id")
     kept, same_place = identity.merge_places(kept)
     merged = pd.concat([same_id[~gone], same_place], ignore_index=True) if len(same_id) or len(same_place) else same_id
-    kept = _ordered(kept, ["well_id"])
+    kept = ordered(kept, ["well_id"])
     kept["market_code"] = market
     kept["weight_inclusion_fraction"] = scope.weights(kept["use_code"], settings.base("weight_unknown_use"))
     kept["completeness_count"] = identity.completeness(kept)
@@ -233,49 +233,40 @@ def _balanced(intake: Intake, outcomes: list[_Source]) -> list[LedgerEntry]:
 
 def _declared(name: str, frames: list[pd.DataFrame]) -> pd.DataFrame:
     """Frames one below the other with just the declared columns, typed, in the order of the key."""
-    empty = schema.arrow_schema(name).empty_table().to_pandas()
     found = [frame for frame in frames if len(frame)]
     out: dict[str, Any] = {}
-    size = sum(len(frame) for frame in found)
     for column in schema.table(name):
         field = column.field
-        parts = [frame[field.name].reset_index(drop=True) for frame in found if field.name in frame]
-        if not parts:
-            out[field.name] = _typed(pd.Series([None] * size, dtype=object), field.type)
-            continue
         parts = [
-            frame[field.name] if field.name in frame else pd.Series([None] * len(frame), dtype=object)
+            _typed(frame[field.name], field.type) if field.name in frame else _missing(len(frame), field.type)
             for frame in found
         ]
-        out[field.name] = pd.concat([_typed(part, field.type) for part in parts], ignore_index=True)
-    frame = pd.DataFrame(out, columns=list(empty.columns))
+        out[field.name] = pd.concat(parts, ignore_index=True) if parts else _missing(0, field.type)
+    frame = pd.DataFrame(out)
     if name == "wells":  # each source is in order, and so are the sources
         return frame
-    return _ordered(frame, schema.key_of(name) or ["source_id", *_PLACE])
+    keys = schema.key_of(name) or ["source_id", "source_file", "source_table", "source_row", "source_line"]
+    return ordered(frame, keys)
 
 
-_PLACE = ["source_file", "source_table", "source_row", "source_line"]
-
-
-def _ordered(frame: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
-    """Rows in the order of ``keys``; left as they are where the first key that varies is in order already."""
-    arrays = {name: pa.array(frame[name], from_pandas=True) for name in keys}
-    table = pa.table(arrays)
-    last = next((name for name in keys if pc.count_distinct(table[name]).as_py() > 1), keys[0])
-    column = table[last].combine_chunks()
-    if not column.null_count and pc.all(pc.less(column[:-1], column[1:])).as_py() is not False:
-        return frame.reset_index(drop=True)
-    order = pc.sort_indices(table, sort_keys=[(name, "ascending") for name in keys], null_placement="at_start")
-    return frame.iloc[order.to_numpy()].reset_index(drop=True)
+def _missing(size: int, kind: str) -> pd.Series:
+    """A column without any value, of the type of a field."""
+    if kind == "number":
+        return pd.Series(np.full(size, np.nan))
+    if kind == "date":
+        return pd.Series(np.full(size, np.datetime64("NaT", "s"), dtype="datetime64[s]"))
+    if kind == "integer":
+        return pd.Series(pd.arrays.IntegerArray(np.zeros(size, dtype=np.int64), np.ones(size, dtype=bool)))
+    if kind == "boolean":
+        return pd.Series(pd.arrays.BooleanArray(np.zeros(size, dtype=bool), np.ones(size, dtype=bool)))
+    return pd.Series(pa.nulls(size, pa.large_string()), dtype="str")
 
 
 def _typed(column: pd.Series, kind: str) -> pd.Series:
+    """A column in the type of a field; text of few kinds is spelled out from its categories."""
     if kind in ("string", "text", "code"):
+        if isinstance(column.dtype, pd.CategoricalDtype):
+            return text.series(pa.array(column.cat.categories, type=pa.string()), column.cat.codes.to_numpy())
         return column.astype("str")
-    if kind == "integer":
-        return column.astype("Int64")
-    if kind == "number":
-        return column.astype("float64")
-    if kind == "boolean":
-        return column.astype("boolean")
-    return pd.to_datetime(column).astype("datetime64[s]")
+    types = {"integer": "Int64", "number": "float64", "boolean": "boolean", "date": "datetime64[s]"}
+    return column.astype(types[kind])  # type: ignore[call-overload]

@@ -27,6 +27,8 @@ class Coded:
 
     def spread(self, values: NDArray[Any], missing: Any) -> NDArray[Any]:
         """One value a row from one value a distinct text; ``missing`` where the cell is empty."""
+        if values.dtype == bool and not missing and not values.any():
+            return np.zeros(len(self.codes), dtype=bool)
         return np.append(values, np.asarray([missing], dtype=values.dtype))[self.codes]
 
     def counts(self) -> NDArray[np.int64]:
@@ -62,21 +64,23 @@ def series(texts: pa.StringArray, codes: NDArray[np.integer[Any]]) -> pd.Series:
 
 def encode(column: pd.Series) -> Coded:
     """Distinct trimmed texts of a column, and the code of each row."""
+    first = pc.dictionary_encode(plain(column))
+    codes = first.indices.fill_null(-1).to_numpy(zero_copy_only=False).astype(np.int32, copy=False)
+    texts = pc.utf8_trim_whitespace(first.dictionary)
+    if not pc.all(pc.equal(texts, first.dictionary)).as_py() and len(texts):
+        second = pc.dictionary_encode(texts)
+        moved = second.indices.to_numpy(zero_copy_only=False).astype(np.int32, copy=False)
+        codes, texts = np.append(moved, np.int32(-1))[codes], second.dictionary
+    coded = Coded(codes, texts)
+    return coded.without(pc.equal(texts, "").to_numpy(zero_copy_only=False))
+
+
+def plain(column: pd.Series) -> pa.StringArray:
+    """A column of a frame as one array of text."""
     array: Any = pa.array(column, from_pandas=True)
     if isinstance(array, pa.ChunkedArray):
         array = array.combine_chunks()
-    if array.type != pa.string():
-        array = array.cast(pa.string())
-    first = pc.dictionary_encode(array)
-    trimmed = pc.utf8_trim_whitespace(first.dictionary)
-    second = pc.dictionary_encode(trimmed)
-    codes = first.indices.fill_null(-1).to_numpy(zero_copy_only=False).astype(np.int32)
-    texts = second.dictionary
-    if len(texts) < len(trimmed):
-        moved = second.indices.to_numpy(zero_copy_only=False).astype(np.int32)
-        codes = np.append(moved, np.int32(-1))[codes]
-    coded = Coded(codes, texts)
-    return coded.without(pc.equal(texts, "").to_numpy(zero_copy_only=False))
+    return array if array.type == pa.string() else array.cast(pa.string())
 
 
 @cache
@@ -99,8 +103,12 @@ def values_missing(kind: str, field: str) -> tuple[float, ...]:
 
 def lost(coded: Coded, declared: tuple[str, ...], general: bool = True) -> NDArray[np.bool_]:
     """Which distinct texts mean missing: the layout's own words and, if asked, the general ones."""
-    known = {" ".join(word.lower().split()) for word in declared} | (words("word") if general else set())
-    return is_in(coded.texts, known)
+    return is_in(coded.texts, missing_words(declared, general))
+
+
+def missing_words(declared: tuple[str, ...], general: bool = True) -> set[str]:
+    """The layout's own words for missing and, if asked, the general ones, in lower case."""
+    return {" ".join(word.lower().split()) for word in declared} | (words("word") if general else set())
 
 
 def is_in(texts: pa.StringArray, known: set[str] | frozenset[str]) -> NDArray[np.bool_]:

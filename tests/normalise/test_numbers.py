@@ -21,7 +21,8 @@ from pipeline.normalise import numbers
         ("100-120", 110.0, ""), ("15 to 20 gpm", 17.5, "gpm"), ("20'-25'", 22.5, "'"), ("1,200", 1200.0, ""),
         ("1,234.5", 1234.5, ""), ("12 gpm", 12.0, "gpm"), ("2.5 m3/h", 2.5, "m3/h"), ("60.", 60.0, ""),
         (".5", 0.5, ""), ("-5", -5.0, ""), ("60 ft bgl", 60.0, "ft"), ("6⅝", 6.625, ""), ("0,5", 0.5, ""),
-        ("12,75", 12.75, ""), ("1.2e3", 1200.0, ""), ("3/4", 0.75, ""), ("60+", 60.0, ""), ("approx. 60 ft", 60.0, "ft"),
+        ("12,75", 12.75, ""), ("1.2e3", 1200.0, ""), ("3/4", 0.75, ""), ("60+", 60.0, ""),
+        ("approx. 60 ft", 60.0, "ft"),
     ],
 )  # fmt: skip
 def test_people_write_numbers_like_this(text: str, value: float, unit: str) -> None:
@@ -77,7 +78,10 @@ def test_property_plain_numbers_return(value: float) -> None:
     assert numbers.parse(repr(value)).value == pytest.approx(value, rel=1e-12)
 
 
-@given(st.lists(st.one_of(st.floats(-1e6, 1e6).map(repr), st.sampled_from(["1,200", "6 5/8", "dry", "1e400"])), max_size=8))
+ODD = st.sampled_from(["1,200", "6 5/8", "dry", "1e400"])
+
+
+@given(st.lists(st.one_of(st.floats(-1e6, 1e6).map(repr), ODD), max_size=8))
 def test_property_columns_read_as_their_texts_do(texts: list[str]) -> None:
     texts = list(dict.fromkeys(texts))
     whole = numbers.parse_all(pa.array(texts, type=pa.string()))

@@ -50,10 +50,11 @@ def test_property_wells_in_order_are_never_touched() -> None:
     depth = rng.uniform(20, 200, 300).round(2)
     level = (depth * rng.uniform(0.01, 0.7, 300)).round(2)
     pump = (level + (depth - level) * rng.uniform(0.1, 0.95, 300)).round(2)
-    out = run({"depth": depth.astype(str).tolist(), "level": level.astype(str).tolist(), "pump": pump.astype(str).tolist()})
+    out = run({name: values.astype(str).tolist() for name, values in (("depth", depth), ("level", level), ("pump", pump))})
     assert repairs(out).empty
     whole = out.wells.dropna(subset=["depth_pump_m"])
-    assert ((whole["depth_static_m"] < whole["depth_pump_m"]) & (whole["depth_pump_m"] <= whole["depth_completed_m"])).all()
+    assert (whole["depth_static_m"] < whole["depth_pump_m"]).all()
+    assert (whole["depth_pump_m"] <= whole["depth_completed_m"]).all()
 
 
 def test_village_yields_sixty_times_too_large() -> None:
@@ -74,7 +75,8 @@ def _points(last: list[tuple[str, str]]) -> dict[str, list]:
 
 
 def test_places_are_mended_only_by_their_neighbours() -> None:
-    out = run(_points([("40.2", "119.8"), ("-119.8", "40.2"), ("13.4", "144.8"), ("0", "0"), ("40.2", ""), ("40.2", "999")]))
+    odd = [("40.2", "119.8"), ("-119.8", "40.2"), ("13.4", "144.8"), ("0", "0"), ("40.2", ""), ("40.2", "999")]
+    out = run(_points(odd))
     codes = out.issues[out.issues["field"] == "latitude_deg"].set_index("well_id")["code"].to_dict()
     assert codes == {"W60": "P106", "W61": "P108", "W63": "N502", "W64": "N505", "W65": "N501"}
     found = out.wells.set_index("well_id")
