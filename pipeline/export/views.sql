@@ -14,7 +14,7 @@ FROM selection
 GROUP BY area_code, region_code, family_code
 ORDER BY area, region, family;
 
--- Length of drop pipe of the recommended wells by region, every well at its low, base and high end; weighted as wells in scope.
+-- Length of drop pipe of the wells with a recommended pipe by region, every well at its low, base and high end; weighted as wells in scope.
 CREATE OR REPLACE VIEW pipe_length_by_region AS
 SELECT
     coalesce(s.area_code, '$not_stated') AS area,
@@ -25,7 +25,7 @@ SELECT
     sum(round(d.length_drop_pipe_m_high * s.weight_inclusion_fraction * 1000)::BIGINT) / 1000 AS length_high_m
 FROM selection AS s
 JOIN design AS d USING (source_id, well_id)
-WHERE s.option_id IS NOT NULL
+WHERE s.option_id IS NOT NULL AND s.outcome_code IN ('recommended', 'recommended_with_caution')
 GROUP BY s.area_code, s.region_code
 ORDER BY area, region;
 
@@ -55,7 +55,7 @@ CREATE OR REPLACE VIEW what_governs AS
 SELECT family_code AS family, governs_check_code AS governs, count(*) AS wells,
     median(utilisation_max_fraction) AS share_used_median
 FROM selection
-WHERE option_id IS NOT NULL
+WHERE option_id IS NOT NULL AND outcome_code IN ('recommended', 'recommended_with_caution')
 GROUP BY family_code, governs_check_code
 ORDER BY wells DESC, family, governs;
 

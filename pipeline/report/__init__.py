@@ -59,5 +59,5 @@ def page(sections: list[dict[str, object]]) -> str:
     )  # fmt: skip
     environment.globals["say"] = words.say
     return environment.get_template("page.html.j2").render(
-        sections=sections, cautions=words.cautions(), style=Markup(style), policy=policy  # noqa: S704
+        sections=sections, cautions=words.cautions(), style=Markup(style), policy=policy
     )

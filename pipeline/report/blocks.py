@@ -9,12 +9,25 @@ from pipeline import words
 
 
 def table(
-    caption: str, headers: Sequence[str], rows: Sequence[Sequence[str]], numbers: Sequence[int] = (),
-    foot: Sequence[str] = (), note: str = "", marks: Sequence[str] = (),
-) -> dict[str, Any]:  # fmt: skip
+    caption: str,
+    headers: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    numbers: Sequence[int] = (),
+    foot: Sequence[str] = (),
+    note: str = "",
+    marks: Sequence[str] = (),
+) -> dict[str, Any]:
     """A table; ``numbers`` are the columns set to the right, ``marks`` a colour a row."""
-    return {"kind": "table", "caption": caption, "headers": list(headers), "rows": [list(r) for r in rows],
-            "numbers": set(numbers), "foot": list(foot), "note": note, "marks": list(marks)}  # fmt: skip
+    return {
+        "kind": "table",
+        "caption": caption,
+        "headers": list(headers),
+        "rows": [list(r) for r in rows],
+        "numbers": set(numbers),
+        "foot": list(foot),
+        "note": note,
+        "marks": list(marks),
+    }
 
 
 def figure(kind: str, title: str, about: str, drawn: Any) -> dict[str, Any]:
@@ -29,8 +42,12 @@ def text(*message_ids: str, **values: object) -> dict[str, Any]:
 
 def section(name: str, *blocks: dict[str, Any] | None, **values: object) -> dict[str, Any]:
     """A section with heading and first words ``report.<name>.title`` and ``report.<name>.lead``."""
-    return {"id": name, "title": words.say(f"report.{name}.title"),
-            "lead": words.say(f"report.{name}.lead", **values), "blocks": [b for b in blocks if b]}  # fmt: skip
+    return {
+        "id": name,
+        "title": words.say(f"report.{name}.title"),
+        "lead": words.say(f"report.{name}.lead", **values),
+        "blocks": [b for b in blocks if b],
+    }
 
 
 def some(rows: Sequence[Any], most: int) -> tuple[Sequence[Any], str]:

@@ -15,10 +15,14 @@ LABEL = 250
 ROW = 26
 COLOURS = {"pe": "#0b6e8f", "pvc": "#e39b16", "galvanised": "#9aa5ad", "stainless": "#262b45", "pex": "#a5303a"}
 # relative paths drawn from the middle of a point
-SHAPES = {"pe": "m-2.6 0a2.6 2.6 0 1 0 5.2 0a2.6 2.6 0 1 0-5.2 0z", "pvc": "m-2.5-2.5h5v5h-5z",
-          "galvanised": "m0-3.4l3.2 5.8h-6.4z", "stainless": "m0-3.6l3.6 3.6l-3.6 3.6l-3.6-3.6z",
-          "pex": "m-3.1-1h2.1v-2.1h2v2.1h2.1v2h-2.1v2.1h-2v-2.1h-2.1z",
-          "none": "m-2-2l4 4m0-4l-4 4"}  # fmt: skip
+SHAPES = {
+    "pe": "m-2.6 0a2.6 2.6 0 1 0 5.2 0a2.6 2.6 0 1 0-5.2 0z",
+    "pvc": "m-2.5-2.5h5v5h-5z",
+    "galvanised": "m0-3.4l3.2 5.8h-6.4z",
+    "stainless": "m0-3.6l3.6 3.6l-3.6 3.6l-3.6-3.6z",
+    "pex": "m-3.1-1h2.1v-2.1h2v2.1h2.1v2h-2.1v2.1h-2v-2.1h-2.1z",
+    "none": "m-2-2l4 4m0-4l-4 4",
+}
 NONE_COLOUR = "#6b6256"
 STEPS = ("#e3eef0", "#b4d3da", "#7fb3c0", "#43899b", "#0b5a6f", "#062f3b")
 BASIS = {"recorded": "#0b5a6f", "derived": "#6aa7b5", "neighbours": "#e6c27a", "assumed": "#b9b2a7"}
@@ -49,14 +53,21 @@ def bars(rows: Sequence[tuple[str, float, str, str]]) -> dict[str, Any]:
     top = max((value for _, value, _, _ in rows), default=0) or 1
     room = WIDTH - LABEL - 110
     drawn = [
-        {"y": i * ROW, "w": round(max(value / top * room, 1 if value else 0), 1), "label": shorten(label),
-         "text": text, "colour": fill}
+        {
+            "y": i * ROW,
+            "w": round(max(value / top * room, 1 if value else 0), 1),
+            "label": shorten(label),
+            "text": text,
+            "colour": fill,
+        }
         for i, (label, value, text, fill) in enumerate(rows)
-    ]  # fmt: skip
+    ]
     return {"width": WIDTH, "height": max(len(rows), 1) * ROW, "x": LABEL, "bars": drawn}
 
 
-def stacked(rows: Sequence[tuple[str, dict[str, float], str]], series: Sequence[tuple[str, str, str]]) -> dict[str, Any]:
+def stacked(
+    rows: Sequence[tuple[str, dict[str, float], str]], series: Sequence[tuple[str, str, str]]
+) -> dict[str, Any]:
     """Bars of equal length cut by share: rows of (label, {code: value}, end text), series (code, name, colour)."""
     room = WIDTH - LABEL - 90
     drawn = []
@@ -66,12 +77,24 @@ def stacked(rows: Sequence[tuple[str, dict[str, float], str]], series: Sequence[
         for code, name, fill in series:
             w = values.get(code, 0) / total * room
             if w > 0:
-                parts.append({"x": round(LABEL + x, 1), "w": round(w, 1), "colour": fill,
-                              "text": f"{label}: {name} {values.get(code, 0) / total:.0%}"})  # fmt: skip
+                parts.append(
+                    {
+                        "x": round(LABEL + x, 1),
+                        "w": round(w, 1),
+                        "colour": fill,
+                        "text": f"{label}: {name} {values.get(code, 0) / total:.0%}",
+                    }
+                )
             x += w
         drawn.append({"y": i * ROW, "label": shorten(label), "parts": parts, "text": text})
-    return {"width": WIDTH, "height": max(len(rows), 1) * ROW, "x": LABEL, "room": room, "rows": drawn,
-            "legend": [{"name": name, "colour": fill} for _, name, fill in series]}  # fmt: skip
+    return {
+        "width": WIDTH,
+        "height": max(len(rows), 1) * ROW,
+        "x": LABEL,
+        "room": room,
+        "rows": drawn,
+        "legend": [{"name": name, "colour": fill} for _, name, fill in series],
+    }
 
 
 def ranges(rows: Sequence[tuple[str, float, float, float, str]], text: Any) -> dict[str, Any]:
@@ -80,11 +103,16 @@ def ranges(rows: Sequence[tuple[str, float, float, float, str]], text: Any) -> d
     label = LABEL + 60
     room, top = WIDTH - label - 40, marks[-1] or 1
     drawn = [
-        {"y": i * ROW, "label": shorten(name, 54), "colour": fill,
-         "x1": round(label + low / top * room, 1), "x2": round(label + middle / top * room, 1),
-         "x3": round(label + high / top * room, 1)}
+        {
+            "y": i * ROW,
+            "label": shorten(name, 54),
+            "colour": fill,
+            "x1": round(label + low / top * room, 1),
+            "x2": round(label + middle / top * room, 1),
+            "x3": round(label + high / top * room, 1),
+        }
         for i, (name, low, middle, high, fill) in enumerate(rows)
-    ]  # fmt: skip
+    ]
     axis = [{"x": round(label + mark / top * room, 1), "text": text(mark)} for mark in marks]
     return {"width": WIDTH, "height": max(len(rows), 1) * ROW + 24, "x": label, "rows": drawn, "axis": axis}
 
@@ -126,10 +154,12 @@ class Panel:
         def lines(low: float, high: float, at: Any, signs: str) -> list[dict[str, Any]]:
             first, last = math.ceil(low / step), math.floor(high / step)
             return [
-                {"at": round(float(at(k * step)), 1),
-                 "text": f"{abs(k * step):.{places}f}° {signs[0] if k >= 0 else signs[1]}"}
+                {
+                    "at": round(float(at(k * step)), 1),
+                    "text": f"{abs(k * step):.{places}f}° {signs[0] if k >= 0 else signs[1]}",
+                }
                 for k in range(first, last + 1)
-            ]  # fmt: skip
+            ]
 
         return lines(self.west, self.east, self.x, "EW"), lines(self.south, self.north, self.y, "NS")
 

@@ -49,6 +49,7 @@ class Facts:
                            for c in schema.table(table))  # fmt: skip
                 source = f"SELECT {', '.join(columns)} WHERE false"
             self.base.execute(f"CREATE VIEW {quoted(table)} AS {source}")
+        self.base.execute((Path(__file__).parent / "sql" / "equipped.sql").read_text(encoding="utf-8"))
 
     def __enter__(self) -> Facts:
         return self
@@ -66,7 +67,7 @@ class Facts:
         """Rows of ``sql/<name>.sql``."""
         return self.ask((Path(__file__).parent / "sql" / f"{name}.sql").read_text(encoding="utf-8"), **values)
 
-    def arrays(self, name: str, **values: Any) -> dict[str, np.ndarray]:
+    def arrays(self, name: str, **values: Any) -> dict[str, Any]:
         """Columns of ``sql/<name>.sql`` as arrays."""
         sql = (Path(__file__).parent / "sql" / f"{name}.sql").read_text(encoding="utf-8")
         return (self.base.execute(sql, values) if values else self.base.execute(sql)).fetchnumpy()
@@ -104,6 +105,11 @@ class Facts:
         row = next((row for row in schema.suffixes() if row["ucum"] == ucum), None)
         if value is None or row is None:
             return value, ucum or ""
+        if ucum == "m" and abs(value) < 1:  # bores and couplings read better in the small unit
+            small = next(r for r in schema.suffixes() if r["suffix"] == "_mm")
+            to = "us" if self.units == "us" else "si"
+            unit = small["unit_us"] if to == "us" else small["unit"]
+            return float(convert([value], "m", unit)[0]), small[f"label_{to}"]
         side = system(self.units)
         if side == "us" and row["unit_us"] != row["unit"]:
             value = float(convert([value], row["unit"], row["unit_us"])[0])

@@ -38,7 +38,8 @@ def pipe_short(option: str | None) -> str:
 def _items() -> list[tuple[re.Pattern[str], str]]:
     """Patterns of item ids: a declared id may hold {family}, {joint} and be followed by a size."""
     out = []
-    for row in schema.rows("items"):
+    # a plain id before a pattern that would take it too
+    for row in sorted(schema.rows("items"), key=lambda row: row["item_id"].count("{")):
         text = re.sub(r"\\\{(\w+)\\\}", r"(?P<\1>[a-z0-9]+)", re.escape(row["item_id"]))
         out.append((re.compile(rf"{text}(?:-(?P<size>.+))?"), row["label"]))
     return out
@@ -57,10 +58,9 @@ def item(item_id: str) -> str:
         match = pattern.fullmatch(item_id)
         if match:
             found = match.groupdict()
-            more = [family(found["family"]) if found.get("family") else None, found.get("joint")]
-            if found.get("size"):
-                more.append(words.say("report.size", size=found["size"]))
-            more = [part for part in more if part]
+            known = [family(found["family"]) if found.get("family") else "", found.get("joint") or ""]
+            known.append(words.say("report.size", size=found["size"]) if found.get("size") else "")
+            more = [part for part in known if part]
             return f"{label} ({', '.join(more)})" if more else label
     return item_id
 
@@ -83,7 +83,14 @@ def rule(code: str) -> dict[str, str]:
     for row in schema.rows("rules"):
         if row["code"] == code:
             return row
-    return {"code": code, "title": words.reason(code), "action": "", "why": "", "severity": ""}
+    if re.fullmatch(r"V[2-9]\d\d", code):  # one rule a number with a typical range, made from row V200
+        places = list(schema.fields())
+        place = int(code[1:]) - 201
+        if 0 <= place < len(places):
+            made = rule("V200")
+            return {**made, "code": code, "title": f"{made['title']}: {words.label(places[place])}"}
+    action = words.say(f"action.{code}") if words.says(f"action.{code}") else ""
+    return {"code": code, "title": words.reason(code), "action": action, "why": "", "severity": ""}
 
 
 def trouble(code: str) -> str:

@@ -31,10 +31,17 @@ def last_lines(folder: Path) -> list[str]:
     with Facts(folder, units) as facts:
         first = facts.look_first(3)
         return [
-            _ledger(facts), _reasons(facts), _outcomes(facts), _families(facts), _length(facts), _flags(facts),
-            _look(first), words.say("summary.caution"), words.say("summary.report", report=folder / "report.html"),
+            _ledger(facts),
+            _reasons(facts),
+            _outcomes(facts),
+            _families(facts),
+            _length(facts),
+            _flags(facts),
+            _look(first),
+            words.say("summary.caution"),
+            words.say("summary.report", report=folder / "report.html"),
             words.say("summary.next", folder=shlex.quote(str(folder)), well=_named(facts, first)),
-        ]  # fmt: skip
+        ]
 
 
 def _ledger(facts: Facts) -> str:
@@ -51,10 +58,13 @@ def _ledger(facts: Facts) -> str:
         titles = [f"{row['rule_code']} {names.rule(row['rule_code'])['title']}" for row in over]
         verdict = words.say("summary.gate.failed", rules="; ".join(titles) or words.say("report.gate.sample"))
     return words.say(
-        "summary.ledger", read=text(sum(e.get("rows_read", 0) for e in entries)),
-        used=text(sum(e.get("rows_used", 0) for e in entries)), excluded=text(out["excluded"]),
-        quarantined=text(out["quarantined"]), gate=verdict,
-    ).strip()  # fmt: skip
+        "summary.ledger",
+        read=text(sum(e.get("rows_read", 0) for e in entries)),
+        used=text(sum(e.get("rows_used", 0) for e in entries)),
+        excluded=text(out["excluded"]),
+        quarantined=text(out["quarantined"]),
+        gate=verdict,
+    ).strip()
 
 
 def _reasons(facts: Facts) -> str:
@@ -63,8 +73,10 @@ def _reasons(facts: Facts) -> str:
     rows = sorted(facts.rows("faults"), key=lambda row: (-row["rows"], row["kind"], row["code"]))[:5]
     if not rows:
         return words.say("summary.no_reasons")
-    told = [words.say("summary.reason", reason=" ".join(fault_name(row).split()), rows=text(row["rows"]), place=place(row))
-            for row in rows]  # fmt: skip
+    told = [
+        words.say("summary.reason", reason=" ".join(fault_name(row).split()), rows=text(row["rows"]), place=place(row))
+        for row in rows
+    ]
     return words.say("summary.reasons", reasons="; ".join(told))
 
 
@@ -72,7 +84,9 @@ def _outcomes(facts: Facts) -> str:
     counts = {row["code"]: row["wells"] for row in facts.rows("outcomes")}
     pipe = counts.get("recommended", 0) + counts.get("recommended_with_caution", 0)
     wells, none = sum(counts.values()), counts.get("none_passes", 0)
-    return words.say("summary.outcomes", wells=text(wells), pipe=text(pipe), none=text(none), other=text(wells - pipe - none))
+    return words.say(
+        "summary.outcomes", wells=text(wells), pipe=text(pipe), none=text(none), other=text(wells - pipe - none)
+    )
 
 
 def _families(facts: Facts) -> str:
@@ -92,8 +106,12 @@ def _flags(facts: Facts) -> str:
     counts: dict[str, int] = {}
     for row in facts.rows("flags"):
         counts[row["severity_code"]] = counts.get(row["severity_code"], 0) + row["wells"]
-    return words.say("summary.flags", stops=text(counts.get("stop", 0)), cautions=text(counts.get("caution", 0)),
-                     notes=text(counts.get("note", 0)))  # fmt: skip
+    return words.say(
+        "summary.flags",
+        stops=text(counts.get("stop", 0)),
+        cautions=text(counts.get("caution", 0)),
+        notes=text(counts.get("note", 0)),
+    )
 
 
 def _look(first: list[dict[str, Any]]) -> str:

@@ -4,7 +4,6 @@ SELECT
     count(*) AS wells,
     median(length_drop_pipe_m) AS length_m,
     median(head_total_dynamic_m) AS head_m,
-    count(*) FILTER (WHERE choice_share_fraction < 0.8) AS unsure
-FROM selection
-WHERE option_id IS NOT NULL
+    count(*) FILTER (WHERE coalesce(family_share_fraction, choice_share_fraction) < 0.8) AS unsure
+FROM equipped
 GROUP BY code ORDER BY wells DESC, code

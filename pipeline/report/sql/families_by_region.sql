@@ -1,5 +1,4 @@
 -- Wells with a recommended pipe by region and family.
 SELECT region_key(area_code, region_code) AS region, family_code AS code, count(*) AS wells
-FROM selection
-WHERE option_id IS NOT NULL
+FROM equipped
 GROUP BY region, code ORDER BY region, code

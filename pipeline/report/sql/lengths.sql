@@ -7,7 +7,6 @@ SELECT
     sum(round(d.length_drop_pipe_m_low * s.weight_inclusion_fraction * 1000)::BIGINT)::DOUBLE / 1000 AS low_m,
     sum(round(d.length_drop_pipe_m * s.weight_inclusion_fraction * 1000)::BIGINT)::DOUBLE / 1000 AS base_m,
     sum(round(d.length_drop_pipe_m_high * s.weight_inclusion_fraction * 1000)::BIGINT)::DOUBLE / 1000 AS high_m
-FROM selection AS s
+FROM equipped AS s
 JOIN design AS d USING (source_id, well_id)
-WHERE s.option_id IS NOT NULL
 GROUP BY region ORDER BY wells DESC, region

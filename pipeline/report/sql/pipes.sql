@@ -1,5 +1,4 @@
 -- Wells by recommended pipe.
 SELECT option_id, family_code, count(*) AS wells, median(length_drop_pipe_m) AS length_m
-FROM selection
-WHERE option_id IS NOT NULL
+FROM equipped
 GROUP BY option_id, family_code ORDER BY wells DESC, option_id
