@@ -109,18 +109,18 @@ def _truth(node: ast.expr, values: Mapping[str, NDArray[Any]]) -> tuple[NDArray[
     """Where a condition is true and where it is false; neither where it is left open."""
     if isinstance(node, ast.BoolOp):
         parts = [_truth(item, values) for item in node.values]
-        every, some = (np.logical_and, np.logical_or)
-        true, false = (every, some) if isinstance(node.op, ast.And) else (some, every)
-        return true.reduce([t for t, _ in parts]), false.reduce([f for _, f in parts])
+        holds, fails = [part[0] for part in parts], [part[1] for part in parts]
+        if isinstance(node.op, ast.And):
+            return np.logical_and.reduce(holds), np.logical_or.reduce(fails)
+        return np.logical_or.reduce(holds), np.logical_and.reduce(fails)
     if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not):
-        true, false = _truth(node.operand, values)
-        return false, true
+        return _truth(node.operand, values)[::-1]
     if isinstance(node, ast.Compare):
         return _compare(node, values)
     found = _value(node, values)
     known = ~np.asarray(pd.isna(found))
-    holds = np.asarray(np.where(known, found, False), dtype=bool)
-    return holds, known & ~holds
+    true = np.asarray(np.where(known, found, False), dtype=bool)
+    return true, known & ~true
 
 
 def _value(node: ast.expr, values: Mapping[str, NDArray[Any]]) -> Any:

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pytest
+
 from pipeline import schema
 from pipeline.errors import SchemaError, UsageError
 from pipeline.settings import Settings
@@ -22,20 +23,41 @@ WELLS: dict[str, tuple[dict, dict]] = {
     "V102": ({"depth_static_m": 61.0, "depth_completed_m": 60.0}, {"depth_static_m": 60.0, "depth_completed_m": 60.0}),
     "V103": ({"depth_pump_m": 120.0, "depth_completed_m": 82.2}, {"depth_pump_m": 36.6, "depth_completed_m": 82.2}),
     "V104": ({"depth_pump_m": 3.05, "depth_static_m": 20.0}, {"depth_pump_m": 30.5, "depth_static_m": 20.0}),
-    "V105": ({"depth_screen_bottom_m": 62.0, "depth_completed_m": 60.0}, {"depth_screen_bottom_m": 60.5, "depth_completed_m": 60.0}),
-    "V106": ({"depth_screen_top_m": 50.0, "depth_screen_bottom_m": 40.0}, {"depth_screen_top_m": 40.0, "depth_screen_bottom_m": 50.0}),
-    "V107": ({"depth_completed_m": 82.0, "depth_drilled_m": 80.0}, {"depth_completed_m": 80.9, "depth_drilled_m": 80.0}),
+    "V105": (
+        {"depth_screen_bottom_m": 62.0, "depth_completed_m": 60.0},
+        {"depth_screen_bottom_m": 60.5, "depth_completed_m": 60.0},
+    ),
+    "V106": (
+        {"depth_screen_top_m": 50.0, "depth_screen_bottom_m": 40.0},
+        {"depth_screen_top_m": 40.0, "depth_screen_bottom_m": 50.0},
+    ),
+    "V107": (
+        {"depth_completed_m": 82.0, "depth_drilled_m": 80.0},
+        {"depth_completed_m": 80.9, "depth_drilled_m": 80.0},
+    ),
     "V108": ({"depth_pumping_m": 8.0, "depth_static_m": 30.0}, {"depth_pumping_m": 38.0, "depth_static_m": 30.0}),
-    "V109": ({"depth_pumping_m": 90.0, "depth_completed_m": 80.0}, {"depth_pumping_m": 79.0, "depth_completed_m": 80.0}),
-    "V110": ({"diameter_casing_inside_m": 1.5, "depth_completed_m": 60.0}, {"diameter_casing_inside_m": 1.5, "depth_completed_m": 9.0}),
+    "V109": (
+        {"depth_pumping_m": 90.0, "depth_completed_m": 80.0},
+        {"depth_pumping_m": 79.0, "depth_completed_m": 80.0},
+    ),
+    "V110": (
+        {"diameter_casing_inside_m": 1.5, "depth_completed_m": 60.0},
+        {"diameter_casing_inside_m": 1.5, "depth_completed_m": 9.0},
+    ),
     "V111": ({"diameter_casing_inside_m": 0.032}, {"diameter_casing_inside_m": 0.1}),
     "V112": ({"completed_date": DAY("1763-05-01")}, {"completed_date": DAY("1850-01-01")}),
     "V113": ({"completed_date": DAY("2026-01-01")}, {"completed_date": DAY("2025-12-31")}),
     "V115": ({"latitude_deg": 0.0, "longitude_deg": 0.0}, {"latitude_deg": 0.0, "longitude_deg": 33.0}),
     "V116": ({"pump_kind_code": "hand", "depth_pump_m": 128.0}, {"pump_kind_code": "solar", "depth_pump_m": 128.0}),
-    "V117": ({"length_drop_pipe_m": 90.0, "depth_completed_m": 80.0}, {"length_drop_pipe_m": 82.0, "depth_completed_m": 80.0}),
+    "V117": (
+        {"length_drop_pipe_m": 90.0, "depth_completed_m": 80.0},
+        {"length_drop_pipe_m": 82.0, "depth_completed_m": 80.0},
+    ),
     "V118": ({"length_drop_pipe_m": 30.0, "depth_pump_m": 60.0}, {"length_drop_pipe_m": 58.5, "depth_pump_m": 60.0}),
-    "V119": ({"depth_casing_bottom_m": 90.0, "depth_drilled_m": 80.0}, {"depth_casing_bottom_m": 80.0, "depth_drilled_m": 80.0}),
+    "V119": (
+        {"depth_casing_bottom_m": 90.0, "depth_drilled_m": 80.0},
+        {"depth_casing_bottom_m": 80.0, "depth_drilled_m": 80.0},
+    ),
     "V120": (
         {"drawdown_test_m": 55.0, "depth_completed_m": 60.0, "depth_static_m": 10.0},
         {"drawdown_test_m": 45.0, "depth_completed_m": 60.0, "depth_static_m": 10.0},
@@ -49,7 +71,10 @@ WELLS: dict[str, tuple[dict, dict]] = {
         {"flow_tested_m3_per_s": 0.02, "diameter_casing_inside_m": 0.1},
         {"flow_tested_m3_per_s": 0.02, "diameter_casing_inside_m": 0.152},
     ),
-    "V124": ({"flow_duty_m3_per_s": 0.004, "flow_tested_m3_per_s": 0.002}, {"flow_duty_m3_per_s": 0.002, "flow_tested_m3_per_s": 0.002}),
+    "V124": (
+        {"flow_duty_m3_per_s": 0.004, "flow_tested_m3_per_s": 0.002},
+        {"flow_duty_m3_per_s": 0.002, "flow_tested_m3_per_s": 0.002},
+    ),
     "V125": ({"depth_completed_m": 999 * 0.3048}, {"depth_completed_m": 99.0}),
     "V126": ({"depth_completed_m": 3.5}, {"depth_completed_m": 6.0}),
     # 1 L/s against 100 m of head is 981 W of water power
@@ -57,26 +82,47 @@ WELLS: dict[str, tuple[dict, dict]] = {
         {"power_motor_w": 900.0, "flow_duty_m3_per_s": 0.001, "head_total_dynamic_m": 100.0},
         {"power_motor_w": 1500.0, "flow_duty_m3_per_s": 0.001, "head_total_dynamic_m": 100.0},
     ),
-    "V128": ({"head_shutoff_m": 80.0, "head_total_dynamic_m": 100.0}, {"head_shutoff_m": 130.0, "head_total_dynamic_m": 100.0}),
-    "V129": ({"pump_kind_code": "hand", "people_served_count": 1200.0}, {"pump_kind_code": "hand", "people_served_count": 500.0}),
+    "V128": (
+        {"head_shutoff_m": 80.0, "head_total_dynamic_m": 100.0},
+        {"head_shutoff_m": 130.0, "head_total_dynamic_m": 100.0},
+    ),
+    "V129": (
+        {"pump_kind_code": "hand", "people_served_count": 1200.0},
+        {"pump_kind_code": "hand", "people_served_count": 500.0},
+    ),
     "V130": ({"use_code": "unknown"}, {"use_code": "domestic"}),
     "V131": ({"latitude_deg": 41.0}, {"latitude_deg": 41.0, "longitude_deg": -138.0}),
     "V132": ({}, {"depth_static_m": 0.0}),
     "V133": ({}, {"flow_tested_m3_per_s": 0.001}),
     "V134": ({"is_flowing": False, "depth_static_m": -3.0}, {"is_flowing": True, "depth_static_m": -3.0}),
-    "V135": ({"chloride_mg_per_l": 300.0, "conductivity_us_per_cm": 1.6}, {"chloride_mg_per_l": 300.0, "conductivity_us_per_cm": 1600.0}),
+    "V135": (
+        {"chloride_mg_per_l": 300.0, "conductivity_us_per_cm": 1.6},
+        {"chloride_mg_per_l": 300.0, "conductivity_us_per_cm": 1600.0},
+    ),
     "V136": ({"completed_precision_code": "year"}, {"completed_precision_code": "day"}),
-    "V137": ({"depth_screen_bottom_m": 20.0, "depth_static_m": 40.0}, {"depth_screen_bottom_m": 60.0, "depth_static_m": 40.0}),
-    "V138": ({"flow_tested_m3_per_s": 0.2, "drawdown_test_m": 1.0}, {"flow_tested_m3_per_s": 0.02, "drawdown_test_m": 1.0}),
-    "V139": ({"use_code": "domestic", "flow_tested_m3_per_s": 0.05}, {"use_code": "irrigation", "flow_tested_m3_per_s": 0.05}),
-}  # fmt: skip
+    "V137": (
+        {"depth_screen_bottom_m": 20.0, "depth_static_m": 40.0},
+        {"depth_screen_bottom_m": 60.0, "depth_static_m": 40.0},
+    ),
+    "V138": (
+        {"flow_tested_m3_per_s": 0.2, "drawdown_test_m": 1.0},
+        {"flow_tested_m3_per_s": 0.02, "drawdown_test_m": 1.0},
+    ),
+    "V139": (
+        {"use_code": "domestic", "flow_tested_m3_per_s": 0.05},
+        {"use_code": "irrigation", "flow_tested_m3_per_s": 0.05},
+    ),
+}
 REGIONAL = "V114"
 RULES = {rule.code: rule for rule in declared()}
 RANGED = [rule for rule in declared() if rule.low is not None or rule.high is not None]
 
 
 def frame(*wells: dict) -> pd.DataFrame:
-    rows = [{"source_id": "s", "well_id": f"w{i}", "source_file": "f.csv", "source_row": i + 1, **w} for i, w in enumerate(wells)]
+    rows = [
+        {"source_id": "s", "well_id": f"w{i}", "source_file": "f.csv", "source_row": i + 1, **w}
+        for i, w in enumerate(wells)
+    ]
     return pd.DataFrame(rows)
 
 
@@ -108,8 +154,8 @@ def test_rule_trips_on_the_faulty_well_only(code: str, faulty: dict, sound: dict
     mine = issues[issues["code"] == code]
     if RULES[code].by_row:
         assert mine["well_id"].tolist() == ["w0"]
-        assert mine["severity_code"].iat[0] == RULES[code].severity
-        assert mine["stage"].iat[0] == "validate" and mine["field"].iat[0] in schema.fields()
+        assert mine["severity_code"].iloc[0] == RULES[code].severity
+        assert mine["stage"].iloc[0] == "validate" and mine["field"].iloc[0] in schema.fields()
     else:
         assert mine.empty
 
@@ -117,7 +163,10 @@ def test_rule_trips_on_the_faulty_well_only(code: str, faulty: dict, sound: dict
 def test_rule_of_the_region_finds_the_lost_sign() -> None:
     rng = np.random.default_rng(5)
     lat, lon = rng.uniform(41.0, 41.5, 40), rng.uniform(-139.0, -138.5, 40)
-    wells = [{"area_code": "A", "region_code": "R", "latitude_deg": a, "longitude_deg": b} for a, b in zip(lat, lon, strict=True)]
+    wells = [
+        {"area_code": "A", "region_code": "R", "latitude_deg": a, "longitude_deg": b}
+        for a, b in zip(lat, lon, strict=True)
+    ]
     wells[7]["longitude_deg"] *= -1
     issues, metrics = scan(frame(*wells), AS_OF)
     assert issues.loc[issues["code"] == REGIONAL, "well_id"].tolist() == ["w7"]
@@ -190,9 +239,21 @@ def test_expected_says_what_should_be() -> None:
 
 @pytest.mark.parametrize(
     "sql",
-    ["1; DROP TABLE wells", "read_csv('x') > 1", "(SELECT 1) > 0", "a > 1 -- b", "a ** 2 > 1", "1 < a < 3", "a IS b",
-     "a if b else c", "lambda > 1", "a > \"b\"", "a[1] > 2", "abs(a, b) > 1"],
-)  # fmt: skip
+    [
+        "1; DROP TABLE wells",
+        "read_csv('x') > 1",
+        "(SELECT 1) > 0",
+        "a > 1 -- b",
+        "a ** 2 > 1",
+        "1 < a < 3",
+        "a IS b",
+        "a if b else c",
+        "lambda > 1",
+        'a > "b"',
+        "a[1] > 2",
+        "abs(a, b) > 1",
+    ],
+)
 def test_predicate_refuses_what_rules_may_not_use(sql: str) -> None:
     with pytest.raises(SchemaError):
         predicate.tree(sql)
@@ -206,14 +267,23 @@ def test_reference_predicate_forms_as_the_database_reads_them() -> None:
         "d": np.array(["2020-01-01", "2024-06-01", "NaT"], dtype="datetime64[D]"),
     }
     expected = {
-        "a > 1": [False, True, False], "NOT (a > 1)": [True, False, False], "a <> 1": [False, True, False],
-        "b IN ('x', 'z')": [True, False, False], "b = 'y' OR c": [True, True, False], "NOT c": [False, True, False],
-        "a IS NULL": [False, False, True], "b IS NOT NULL AND a * 2 - 1 >= 3": [False, True, False],
-        "NOT (a > 1 AND c)": [True, True, False], "a IN (1, 3) OR a IS NULL": [True, False, True],
-        "b NOT IN ('x')": [False, True, False], "d > DATE '2022-01-01'": [False, True, False], "abs(a - 3) < 1.5 AND -a < 0": [False, True, False],
-    }  # fmt: skip
-    table = pa.table({"a": pa.array([1.0, 2.0, None]), "b": ["x", "y", None], "c": [True, False, None],
-                      "d": pa.array(values["d"])})  # fmt: skip
+        "a > 1": [False, True, False],
+        "NOT (a > 1)": [True, False, False],
+        "a <> 1": [False, True, False],
+        "b IN ('x', 'z')": [True, False, False],
+        "b = 'y' OR c": [True, True, False],
+        "NOT c": [False, True, False],
+        "a IS NULL": [False, False, True],
+        "b IS NOT NULL AND a * 2 - 1 >= 3": [False, True, False],
+        "NOT (a > 1 AND c)": [True, True, False],
+        "a IN (1, 3) OR a IS NULL": [True, False, True],
+        "b NOT IN ('x')": [False, True, False],
+        "d > DATE '2022-01-01'": [False, True, False],
+        "abs(a - 3) < 1.5 AND -a < 0": [False, True, False],
+    }
+    table = pa.table(
+        {"a": pa.array([1.0, 2.0, None]), "b": ["x", "y", None], "c": [True, False, None], "d": pa.array(values["d"])}
+    )
     for sql, wanted in expected.items():
         assert predicate.evaluate(sql, values).tolist() == wanted, sql
         # the database reads the same text and agrees
