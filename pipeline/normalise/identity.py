@@ -150,9 +150,21 @@ def merge_ids(wells: pd.DataFrame, log: IssueLog) -> tuple[pd.DataFrame, pd.Data
     words[plugged] = "the well was plugged"
     lost = rows[again].copy()
     lost[INTO] = lost["well_id"]
+    lost[KIND] = lost[KIND].mask((lost[KIND] == "construction") & ~later[group[again]], "duplicate")
     lost[EVIDENCE] = ["same id; " + word for word in words[group[again]]]
     kept = pd.concat([wells[~twice], first], ignore_index=True)
     return kept, lost
+
+
+def date_events(wells: pd.DataFrame) -> None:
+    """The day of pump work or of plugging is no day of completion; changes ``wells``."""
+    if "completed_date" not in wells:
+        return
+    work = wells[KIND].isin(["pump_work", "plugging"]).to_numpy()
+    if work.any():
+        wells[EVENT_DATE] = wells[EVENT_DATE].mask(work & wells[EVENT_DATE].isna(), wells["completed_date"])
+        wells["completed_date"] = wells["completed_date"].mask(work)
+        wells["completed_precision_code"] = wells["completed_precision_code"].mask(work, 0).astype(np.int8)
 
 
 def _merged(rows: pd.DataFrame) -> pd.DataFrame:
@@ -206,6 +218,7 @@ def merge_places(wells: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
         own = _known(heads[name])
         heads[name] = own.where(own.notna(), filled).where(own.notna() | filled.notna(), heads[name])
     lost[INTO] = heads["well_id"].reindex(group[again]).to_numpy()
+    lost[KIND] = lost[KIND].mask(lost[KIND] == "construction", "duplicate")
     lost[EVIDENCE] = "same point, day of completion and depth"
     kept = pd.concat([wells.drop(index=rows.index), heads], ignore_index=True)
     return kept, lost
@@ -217,9 +230,7 @@ def events(kept: pd.DataFrame, merged: pd.DataFrame) -> pd.DataFrame:
     ``kept`` are the surviving records, ``merged`` the others with INTO and EVIDENCE.
     """
     own = kept.assign(**{INTO: None, EVIDENCE: None})
-    other = merged.copy()
-    other[KIND] = other[KIND].where(other[KIND] != "construction", "duplicate")
-    rows = pd.concat([own, other], ignore_index=True) if len(other) else own
+    rows = pd.concat([own, merged], ignore_index=True) if len(merged) else own
     day = rows[EVENT_DATE]
     if "completed_date" in rows:
         day = day.fillna(rows["completed_date"])

@@ -15,6 +15,8 @@ from pipeline.normalise import numbers, text
 from pipeline.normalise.issues import IssueLog
 from pipeline.units import convert, spelled
 
+OUTLYING_TIMES, OUTLYING_OTHERS = 2.0, 10
+
 
 @dataclass
 class Quantity:
@@ -66,7 +68,7 @@ def _without_sentinels(
     coded: text.Coded, values: NDArray[np.float64], name: str, positive: bool, keys: pd.DataFrame, log: IssueLog
 ) -> NDArray[np.float64]:
     zeros = np.isin(values, text.values_missing("zero", name)) | (positive & (values <= 0))
-    marked = np.isin(values, text.values_missing("sentinel", name))
+    marked = np.isin(values, text.values_missing("sentinel", name)) | _outlying(coded, values, name)
     for code, marks in (("N102", marked), ("N103", zeros & ~marked)):
         counts = coded.counts() if marks.any() else np.zeros(0, dtype=np.int64)
         for place in np.flatnonzero(marks):
@@ -75,6 +77,17 @@ def _without_sentinels(
                          coded.texts[int(place)].as_py(), f"{counts[place]} rows", None)  # fmt: skip
     values[zeros | marked] = np.nan
     return values
+
+
+def _outlying(coded: text.Coded, values: NDArray[np.float64], name: str) -> NDArray[np.bool_]:
+    """Values such as 999 that stand for not known where they lie far above all others of the column."""
+    marked = np.isin(values, text.values_missing("outlying", name))
+    if marked.any():
+        others = coded.spread(np.where(marked, np.nan, values), np.nan)
+        others = others[~np.isnan(others)]
+        far = OUTLYING_TIMES * np.quantile(others, 0.99) if len(others) >= OUTLYING_OTHERS else np.inf
+        marked &= values > far
+    return marked
 
 
 def _tell(coded: text.Coded, read: numbers.Numbers, name: str, keys: pd.DataFrame, log: IssueLog) -> None:

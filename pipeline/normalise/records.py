@@ -175,8 +175,11 @@ def _settle(
     for name in ("area_code", "region_code"):
         if name in wells:
             wells[name] = places.merge_spellings(wells[name], name, source_id, log)
-    if "completed_precision_code" in wells:
+    if "completed_date" in wells:
+        if "completed_precision_code" not in wells:
+            wells["completed_precision_code"] = 0
         wells["completed_precision_code"] = wells["completed_precision_code"].fillna(0).astype(np.int8)
+    identity.date_events(wells)
     places.settle(wells, layout.crs, log)
     units = _units(layout)
     repairs.mend_yields(wells, units, settings.base("flow_repair_village"), log)

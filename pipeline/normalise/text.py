@@ -85,13 +85,13 @@ def plain(column: pd.Series) -> pa.StringArray:
 
 @cache
 def words(kind: str) -> frozenset[str]:
-    """Texts of one kind from missing.csv, in lower case: word, dry, flowing, sentinel, zero."""
+    """Texts of one kind from missing.csv, in lower case: word, dry, flowing, sentinel, outlying, zero."""
     return frozenset(row["text"] for row in schema.rows("missing") if row["kind"] == kind)
 
 
 @cache
 def values_missing(kind: str, field: str) -> tuple[float, ...]:
-    """Numbers that stand for missing in ``field``; ``kind`` is sentinel or zero."""
+    """Numbers that stand for missing in ``field``; ``kind`` is sentinel, outlying or zero."""
     out = []
     for row in schema.rows("missing"):
         names = row["fields"].lstrip("!").split("|")

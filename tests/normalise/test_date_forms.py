@@ -15,7 +15,7 @@ LATEST = date(2026, 11, 30)
 
 
 def read(texts: list[str], order: str = "ymd", market: str = "metric", latest: date | None = LATEST):
-    keys = pd.DataFrame({"source_row": range(len(texts))}).assign(source_id="invented", well_id="a", source_file="f.csv")
+    keys = pd.DataFrame({"source_row": range(len(texts))}).assign(source_id="s", well_id="a", source_file="f.csv")
     log = IssueLog()
     days, precision = dates.read(text.encode(pd.Series(texts, dtype="str")), "completed_date", order, market, latest,
                                  ("",), keys, log)  # fmt: skip

@@ -164,7 +164,27 @@ def test_a_deepening_adds_to_the_well() -> None:
     out = run(found, table(rows))
     row = one(out, "A")
     assert row["depth_completed_m"] == 90.0 and row["depth_static_m"] == 10.0
-    assert sorted(out.events["event_kind_code"]) == ["deepening", "duplicate"]
+    assert sorted(out.events["event_kind_code"]) == ["construction", "deepening"]
+
+
+def test_the_day_of_pump_work_is_no_day_of_completion() -> None:
+    found = layout(events={"kind_from": "report"})
+    rows = wells(id=["A", "A", "B"], depth=["60", "60", "70"], pump=["", "40", "50"], level=["10", "", ""],
+                 report=["new", "pump", "pump"], done=["1990-01-02", "2001-05-06", "2003-01-05"])  # fmt: skip
+    out = run(found, table(rows))
+    assert str(one(out, "A")["completed_date"])[:10] == "1990-01-02" and one(out, "A")["depth_pump_m"] == 40.0
+    assert pd.isna(one(out, "B")["completed_date"])
+    days = out.events.set_index(["well_id", "event_kind_code"])["event_date"].astype(str).to_dict()
+    assert days[("A", "construction")] == "1990-01-02"
+    assert days[("A", "pump_work")] == "2001-05-06" and days[("B", "pump_work")] == "2003-01-05"
+
+
+def test_nines_far_above_all_others_are_no_depth() -> None:
+    depth = [str(40 + i) for i in range(20)]
+    out = run(layout(), table(wells(depth=[*depth, "999"])))
+    assert np.isnan(one(out, "W20")["depth_completed_m"])
+    out = run(layout(), table(wells(depth=[*(str(600 + i) for i in range(20)), "999"])))
+    assert one(out, "W20")["depth_completed_m"] == 999.0
 
 
 def test_same_point_day_and_depth_is_one_well_unless_many_share_the_point() -> None:

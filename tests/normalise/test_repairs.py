@@ -50,7 +50,8 @@ def test_property_wells_in_order_are_never_touched() -> None:
     depth = rng.uniform(20, 200, 300).round(2)
     level = (depth * rng.uniform(0.01, 0.7, 300)).round(2)
     pump = (level + (depth - level) * rng.uniform(0.1, 0.95, 300)).round(2)
-    out = run({name: values.astype(str).tolist() for name, values in (("depth", depth), ("level", level), ("pump", pump))})
+    rows = {"depth": depth, "level": level, "pump": pump}
+    out = run({name: values.astype(str).tolist() for name, values in rows.items()})
     assert repairs(out).empty
     whole = out.wells.dropna(subset=["depth_pump_m"])
     assert (whole["depth_static_m"] < whole["depth_pump_m"]).all()
