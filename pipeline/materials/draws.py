@@ -7,10 +7,9 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from pipeline.materials.goods import Catalogue, Rule, catalogue
-from pipeline.materials.quantities import features
+from pipeline.materials.quantities import Batch
 from pipeline.settings import Settings
 
-_EXACT = 2**53
 _SUMS = ["wells_milli", "quantity_micro", "length_um"]
 _PLACE = ["area_code", "region_code", "item_id", "draw"]
 _MILLI = 1000.0
@@ -81,7 +80,8 @@ def first_cost_constants(
     DataFrame, one row an option in the order of options.csv
         option_id, cost_fixed, cost_per_m_pipe, cost_per_m_length, cost_per_m_depth, cost_per_piece,
         cost_per_joint, cost_per_joint_deep, cost_large_fixed, cost_large_per_m_depth, piece_length_m
-        (NaN for coils), coil_longest_m (NaN for sticks), prices_missing_count. A cost is NaN where a price it needs is missing.
+        (NaN for coils), coil_longest_m (NaN for sticks), prices_missing_count.
+        A cost is NaN where a price it needs is missing.
     """
     goods = goods or catalogue(settings)
     base = settings.base
@@ -152,7 +152,7 @@ def draw_sums(
     regions : int
         Number of regions; region_index runs from 0 to regions - 1.
     power_motor_w, volume_water_m3 : array_like, optional [W], [m3]
-        As in :func:`pipeline.materials.quantities.features`.
+        As in :class:`pipeline.materials.quantities.Batch`.
 
     Returns
     -------
@@ -168,7 +168,7 @@ def draw_sums(
     out = {name: np.zeros(shape[0] * shape[1], np.int64) for name in _SUMS}
     if not taken.any():
         return {name: flat.reshape(shape) for name, flat in out.items()}
-    made = features(goods, option, length, depth_pump_m, power_motor_w, volume_water_m3)
+    batch = Batch(goods, option, length, depth_pump_m, power_motor_w, volume_water_m3)
     situations = goods.item_of.shape[2]
     options = len(goods.options)
     cell = (np.asarray(region_index, np.int64) * options + np.maximum(option, 0)) * situations + situation
@@ -178,33 +178,20 @@ def draw_sums(
     rank = np.zeros(len(seen), np.int32)
     rank[present] = np.arange(len(present), dtype=np.int32)
     group = rank[np.where(taken, cell, present[0])]
-    weight = np.where(taken, weight_milli, 0).astype(float)
+    weight = np.where(taken, weight_milli, 0).astype(np.int64)
     cell_region = present // (options * situations)
     cell_option, cell_situation = present // situations % options, present % situations
-
-    def total(values: NDArray[np.float64]) -> NDArray[np.int64]:
-        whole = np.bincount(group, weights=np.rint(values * _MILLI) * weight, minlength=len(present))
-        if not whole.sum() < _EXACT:
-            raise OverflowError("A chunk is too large to be summed exactly; make chunk_wells smaller.")
-        return whole.astype(np.int64)
-
-    wells = np.bincount(group, weights=weight, minlength=len(present)).astype(np.int64)
-    bought = total(np.nan_to_num(made.pieces.length_m))
-    sums: dict[tuple[object, ...], tuple[NDArray[np.int64], NDArray[np.int64]]] = {}
+    amounts, users, bought = batch.sums(group, weight, len(present))
     for r, rule in enumerate(goods.rules):
         item = goods.item_of[r, cell_option, cell_situation]
         here = np.flatnonzero(item >= 0)
         if not len(here):
             continue
-        if rule.quantity_key not in sums:
-            values = made.quantity(rule)
-            some = values > 0
-            users = wells if some.all() else np.bincount(group[some], weight[some], len(present)).astype(np.int64)
-            sums[rule.quantity_key] = total(values), users
-        amount, users = sums[rule.quantity_key]
+        vector = goods.vector_of[r]
+        amount = amounts[:, vector]
         target = cell_region[here] * shape[1] + item[here]
         np.add.at(out["quantity_micro"], target, amount[here])
-        np.add.at(out["wells_milli"], target, users[here])
+        np.add.at(out["wells_milli"], target, users[here, vector])
         if rule.item_id == "{option}":
             np.add.at(out["length_um"], target, bought[here])
         else:

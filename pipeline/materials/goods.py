@@ -100,6 +100,19 @@ class Catalogue:
     settings: Settings
 
     @cached_property
+    def vector_of(self) -> NDArray[np.intp]:
+        """For each rule its row in ``vectors``: rules that ask the same quantity of a well share one."""
+        keys = list(dict.fromkeys(rule.quantity_key for rule in self.rules))
+        return np.array([keys.index(rule.quantity_key) for rule in self.rules], np.intp)
+
+    @cached_property
+    def vectors(self) -> NDArray[np.float64]:
+        """Distinct quantities, one a row: feature, factor, addition, spacing, minimum, is countable."""
+        first = np.unique(self.vector_of, return_index=True)[1]
+        return np.array([[float(FEATURES.index(str(key[0]))), *key[1:]] for key in
+                         (self.rules[r].quantity_key for r in first)], dtype=np.float64)  # fmt: skip
+
+    @cached_property
     def coils_m(self) -> NDArray[np.float64]:
         """Stock coil lengths, (options, most lengths), ascending, inf where there is none. [m]"""
         lengths = [[float(x) for x in text.split("|")] if text else [] for text in self.options["coil_lengths_m"]]

@@ -8,7 +8,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline.materials.goods import Catalogue, catalogue
-from pipeline.materials.quantities import features, volume_water
+from pipeline.materials.quantities import Batch, volume_water
 from pipeline.settings import Settings
 
 KEY = ["source_id", "well_id"]
@@ -58,16 +58,17 @@ def bill(
     water = volume_water(
         number["depth_completed_m"], number["depth_static_m"], number["diameter_casing_inside_m"]
     )
-    made = features(goods, option, length, depth, number["power_motor_w"], water)
+    batch = Batch(goods, option, length, depth, number["power_motor_w"], water)
+    bought, asked = batch.quantities()
     situation = goods.situation(beside_it["pump_kind_code"], selection["use_code"])
     billed = (option >= 0) & (length >= 0)
     quantity = np.zeros((len(option), len(goods.rules)))
     item = np.full(quantity.shape, -1, np.int32)
-    for r, rule in enumerate(goods.rules):
+    for r, vector in enumerate(goods.vector_of):
         item[:, r] = np.where(billed, goods.item_of[r][np.maximum(option, 0), situation], -1)
-        quantity[:, r] = np.where(item[:, r] >= 0, made.quantity(rule), 0.0)
+        quantity[:, r] = np.where(item[:, r] >= 0, asked[:, vector], 0.0)
     row, rule_number = np.nonzero(quantity > 0)
-    return _lines(selection, goods, row, item[row, rule_number], quantity[row, rule_number], made.pieces.length_m[row])
+    return _lines(selection, goods, row, item[row, rule_number], quantity[row, rule_number], bought[row])
 
 
 def _lines(

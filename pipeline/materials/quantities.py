@@ -1,7 +1,8 @@
-"""How many pieces, joints, metres and fittings a drop pipe takes; arrays over wells, SI.
+"""How many pieces, joints, metres and fittings a drop pipe takes; SI.
 
-The rules stand in bill_rules.csv. Rounding up allows a micrometre, so that 300 ft converted to
-metres still is one 300 ft coil.
+Written once as compiled scalar functions; the bill asks them for every well, the draws for sums. The
+rules stand in bill_rules.csv. Rounding up allows a micrometre, so that 300 ft converted to metres
+still is one 300 ft coil.
 """
 
 from __future__ import annotations
@@ -11,17 +12,110 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pipeline.materials.goods import Catalogue, Rule
+from pipeline import compiled
+from pipeline.materials.goods import FEATURES, Catalogue
 
 _SLOP = 1e-6
 _MG_PER_L_OF_PURE = 1e6
+_MILLI = 1000.0
+# places of the features in FEATURES, as the compiled code knows them
+(_WELL, _JOINT, _SHALLOW, _DEEP, _PIECE, _LENGTH, _DEPTH, _CABLE_SMALL, _CABLE_LARGE, _ROPE, _BY_LENGTH, _BY_DEPTH,
+ _BLEACH) = range(len(FEATURES))  # fmt: skip
 
 Floats = NDArray[np.float64]
 
 
-def round_up(values: ArrayLike) -> Floats:
-    """Next whole number, forgiving a millionth; NaN stays NaN."""
-    return np.asarray(np.ceil(np.asarray(values, float) - _SLOP))
+@compiled.scalar
+def _pieces(length, stick, coils, longest, make_up, allowance):
+    """Pieces and length bought of one well; see :func:`pieces`."""
+    if not length >= 0.0:
+        return np.nan, np.nan
+    if stick > 0.0:
+        count = max(np.ceil((length - allowance) / stick - _SLOP), 1.0)
+        return count, count * stick
+    need = length + make_up
+    whole = max(np.ceil(need / longest - _SLOP) - 1.0, 0.0)
+    rest = need - whole * longest
+    last = coils[0]
+    for coil in coils:
+        last = coil
+        if coil >= rest - _SLOP:
+            break
+    return whole + 1.0, whole * longest + last
+
+
+@compiled.scalar
+def _feature(code, spacing, length, depth, count, cable, is_large, bleach, head, deep):
+    """Value of one feature of one well. Spacings are counted as whole intervals begun."""
+    if code == _WELL:
+        return 1.0
+    if code == _JOINT:
+        return count - 1.0
+    if code == _SHALLOW:
+        return 0.0 if length > deep else count - 1.0
+    if code == _DEEP:
+        return count - 1.0 if length > deep else 0.0
+    if code == _PIECE:
+        return count
+    if code == _LENGTH:
+        return length
+    if code == _DEPTH:
+        return depth
+    if code == _CABLE_SMALL:
+        return 0.0 if is_large else cable
+    if code == _CABLE_LARGE:
+        return cable if is_large else 0.0
+    if code == _ROPE:
+        return depth + head
+    if code == _BY_LENGTH:
+        return np.ceil(length / spacing - _SLOP)
+    if code == _BY_DEPTH:
+        return np.ceil(depth / spacing - _SLOP)
+    return bleach
+
+
+@compiled.scalar
+def _quantity(rule, length, depth, count, cable, is_large, bleach, head, deep):
+    """Quantity that one rule asks of one well: max(minimum, addition + factor x feature); missing is nothing."""
+    feature = _feature(int(rule[0]), rule[3], length, depth, count, cable, is_large, bleach, head, deep)
+    value = rule[2] + rule[1] * feature
+    if not value > -np.inf:
+        return 0.0
+    value = max(rule[4], value)
+    return np.ceil(value - _SLOP) if rule[5] > 0.0 else value
+
+
+@compiled.scalar
+def _every(option, length, depth, is_large, bleach, sticks, coils, longest, slack, run, rules, bought, out):
+    """Length bought and quantity of every rule for every well."""
+    for i in range(len(option)):
+        j = option[i]
+        if j < 0:
+            continue
+        count, bought[i] = _pieces(length[i], sticks[j], coils[j], longest[j], run[0], run[1])
+        cable = depth[i] * (1.0 + slack[j]) + run[2]
+        for r in range(len(rules)):
+            out[i, r] = _quantity(
+                rules[r], length[i], depth[i], count, cable, is_large[i], bleach[i], run[2], run[3]
+            )
+
+
+@compiled.scalar
+def _sums(group, weight, option, length, depth, is_large, bleach, sticks, coils, longest, slack, run, rules,
+          amounts, users, bought):  # fmt: skip
+    """As :func:`_every`, added up by group in whole thousandths, each times its whole weight."""
+    for i in range(len(option)):
+        j, w, g = option[i], weight[i], group[i]
+        if j < 0 or w == 0:
+            continue
+        count, metres = _pieces(length[i], sticks[j], coils[j], longest[j], run[0], run[1])
+        cable = depth[i] * (1.0 + slack[j]) + run[2]
+        bought[g] += w * np.int64(np.rint(metres * _MILLI))
+        for r in range(len(rules)):
+            value = _quantity(rules[r], length[i], depth[i], count, cable, is_large[i], bleach[i], run[2], run[3])
+            if value > 0.0:
+                amounts[g, r] += w * np.int64(np.rint(value * _MILLI))
+                users[g, r] += w
 
 
 def volume_water(
@@ -75,30 +169,9 @@ def pieces(catalogue: Catalogue, option_index: NDArray[np.int64], length_m: Arra
     option_index : ndarray of int, one a well; -1 gives NaN
     length_m : array_like [m]
     """
-    length = np.asarray(length_m, float)
-    if not len(catalogue.options) or not len(length):
-        return Pieces(np.full(length.shape, np.nan), np.full(length.shape, np.nan))
-    safe = np.maximum(option_index, 0)
-    base = catalogue.settings.base
-    stick = catalogue.stick_m[safe]
-    count = np.maximum(round_up((length - base("length_adapter_allowance")) / stick), 1.0)
-    bought = count * stick
-    coiled = np.flatnonzero(np.isnan(stick) & (option_index >= 0) & (length >= 0))
-    if len(coiled):
-        option = safe[coiled]
-        longest = catalogue.coil_longest_m[option]
-        need = length[coiled] + base("length_coil_make_up")
-        whole = np.maximum(round_up(need / longest) - 1.0, 0.0)
-        rest = need - whole * longest
-        rank = np.zeros(len(option), np.intp)
-        for column in catalogue.coils_m.T:
-            rank += column[option] < rest - _SLOP
-        last = catalogue.coils_m[option, np.minimum(rank, catalogue.coils_m.shape[1] - 1)]
-        count[coiled] = whole + 1.0
-        bought[coiled] = whole * longest + last
-    bad = (option_index < 0) | ~(length >= 0)
-    count[bad], bought[bad] = np.nan, np.nan
-    return Pieces(count, bought)
+    batch = Batch(catalogue, option_index, length_m, length_m)
+    bought, asked = batch.quantities(np.array([[_PIECE, 1.0, 0.0, np.nan, 0.0, 0.0]]))
+    return Pieces(np.where(np.isnan(bought), np.nan, asked[:, 0]), bought)
 
 
 def length_cable(catalogue: Catalogue, option_index: NDArray[np.int64], depth_pump_m: ArrayLike) -> Floats:
@@ -107,63 +180,8 @@ def length_cable(catalogue: Catalogue, option_index: NDArray[np.int64], depth_pu
     return np.asarray(np.asarray(depth_pump_m, float) * (1.0 + slack) + catalogue.settings.base("length_cable_head"))
 
 
-@dataclass(frozen=True)
-class Features:
-    """What the rules multiply, one array a feature, over wells; built once a batch."""
-
-    catalogue: Catalogue
-    pieces: Pieces
-    length_m: Floats
-    depth_pump_m: Floats
-    cable_m: Floats
-    is_large_motor: NDArray[np.bool_]
-    bleach_l: Floats
-
-    def of(self, rule: Rule) -> Floats:
-        """Values of the feature of one rule. Spacings are counted as whole intervals begun."""
-        joint = self.pieces.count - 1.0
-        match rule.feature:
-            case "well":
-                return np.ones_like(self.length_m)
-            case "joint":
-                return joint
-            case "joint_shallow" | "joint_deep":
-                deep = self.length_m > self.catalogue.settings.base("depth_coupling_stainless")
-                return np.where(deep == (rule.feature == "joint_deep"), joint, 0.0)
-            case "piece":
-                return self.pieces.count
-            case "length_pipe":
-                return self.length_m
-            case "depth_pump":
-                return self.depth_pump_m
-            case "cable_small" | "cable_large":
-                return np.where(self.is_large_motor == (rule.feature == "cable_large"), self.cable_m, 0.0)
-            case "rope":
-                return self.depth_pump_m + self.catalogue.settings.base("length_cable_head")
-            case "per_spacing_length":
-                return round_up(self.length_m / rule.spacing_m)
-            case "per_spacing_depth":
-                return round_up(self.depth_pump_m / rule.spacing_m)
-            case _:
-                return self.bleach_l
-
-    def quantity(self, rule: Rule) -> Floats:
-        """Quantity of one rule for every well, whether or not the rule applies; missing counts as nothing."""
-        values = np.maximum(rule.minimum, rule.addition + rule.factor * self.of(rule))
-        if rule.is_countable:
-            values = round_up(values)
-        return np.nan_to_num(values, nan=0.0)
-
-
-def features(
-    catalogue: Catalogue,
-    option_index: NDArray[np.int64],
-    length_m: ArrayLike,
-    depth_pump_m: ArrayLike,
-    power_motor_w: ArrayLike | None = None,
-    volume_water_m3: ArrayLike | None = None,
-) -> Features:
-    """Features of a batch of wells.
+class Batch:
+    """Wells whose goods are asked for together.
 
     Parameters
     ----------
@@ -174,12 +192,56 @@ def features(
     volume_water_m3 : array_like, optional [m3]
         Water to be disinfected; no bleach where missing.
     """
-    length, depth = np.asarray(length_m, float), np.asarray(depth_pump_m, float)
-    base = catalogue.settings.base
-    power = np.zeros_like(length) if power_motor_w is None else np.asarray(power_motor_w, float)
-    water = np.zeros_like(length) if volume_water_m3 is None else np.asarray(volume_water_m3, float)
-    return Features(
-        catalogue, pieces(catalogue, option_index, length), length, depth,
-        length_cable(catalogue, option_index, depth), power > base("power_cable_small") * (1 + _SLOP),
-        volume_bleach(water, base("dose_disinfectant"), base("strength_bleach")),
-    )  # fmt: skip
+
+    def __init__(
+        self,
+        catalogue: Catalogue,
+        option_index: NDArray[np.int64],
+        length_m: ArrayLike,
+        depth_pump_m: ArrayLike,
+        power_motor_w: ArrayLike | None = None,
+        volume_water_m3: ArrayLike | None = None,
+    ):
+        base = catalogue.settings.base
+        self.catalogue = catalogue
+        self.length_m = np.ascontiguousarray(length_m, dtype=np.float64)
+        nothing = np.zeros_like(self.length_m)
+        power = nothing if power_motor_w is None else np.asarray(power_motor_w, float)
+        water = nothing if volume_water_m3 is None else np.asarray(volume_water_m3, float)
+        bleach = volume_bleach(water, base("dose_disinfectant"), base("strength_bleach"))
+        self._wells = (
+            np.ascontiguousarray(option_index, dtype=np.int64), self.length_m,
+            np.ascontiguousarray(depth_pump_m, dtype=np.float64),
+            power > base("power_cable_small") * (1 + _SLOP), np.ascontiguousarray(bleach),
+        )  # fmt: skip
+        run = [base(name) for name in ("length_coil_make_up", "length_adapter_allowance", "length_cable_head",
+                                       "depth_coupling_stainless")]  # fmt: skip
+        self._goods = (catalogue.stick_m, catalogue.coils_m, catalogue.coil_longest_m, catalogue.slack, np.array(run))
+
+    def quantities(self, vectors: Floats | None = None) -> tuple[Floats, Floats]:
+        """Length bought (n) [m], and the quantity of each of ``catalogue.vectors`` (n, vectors), applied or not."""
+        rules = self.catalogue.vectors if vectors is None else vectors
+        bought, out = np.full(len(self.length_m), np.nan), np.zeros((len(self.length_m), len(rules)))
+        _every(*self._wells, *self._goods, rules, bought, out)
+        return bought, out
+
+    def sums(
+        self, group: NDArray[np.integer], weight: NDArray[np.int64], groups: int
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+        """Sums by group in whole numbers, the same in any order.
+
+        Parameters
+        ----------
+        group : ndarray of int, 0 to groups - 1
+        weight : ndarray of int64, thousandths
+
+        Returns
+        -------
+        amounts, users, bought : ndarray of int64, (groups, vectors) twice and (groups)
+            Millionths of a unit; weight of the wells that take any; micrometres of pipe.
+        """
+        rules = self.catalogue.vectors
+        amounts, users = np.zeros((groups, len(rules)), np.int64), np.zeros((groups, len(rules)), np.int64)
+        bought = np.zeros(groups, np.int64)
+        _sums(np.asarray(group, np.int64), weight, *self._wells, *self._goods, rules, amounts, users, bought)
+        return amounts, users, bought
