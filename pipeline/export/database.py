@@ -6,7 +6,7 @@ import os
 import re
 import shutil
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pipeline import io, schema, words
 from pipeline.demand import region_key_sql
@@ -87,14 +87,19 @@ def write_duckdb(folder: Path, stored_rows: int = STORED_ROWS) -> None:
     settings: dict[str, str | bool | int | float | list[str]] = {"memory_limit": "2GB", "temp_directory": str(spill)}
     try:
         with duckdb.connect(str(work), config=settings) as base:
+            viewed = {t for t in tables if is_by_record(t) and row_count(t, folder) > stored_rows}
             for table in tables:
-                if is_by_record(table) and row_count(table, folder) > stored_rows:
+                if table in viewed:
                     _view(base, table, folder)
                 else:
                     _store(base, table, folder)
+            base.begin()
+            for table in tables:
+                _comments(base, "VIEW" if table in viewed else "TABLE", table)
             _dictionary(base)
             base.execute(region_key_sql())
             _helpful_views(base, tables)
+            base.commit()
             base.execute("CHECKPOINT")
         os.replace(work, folder / NAME)
     finally:
@@ -105,10 +110,11 @@ def write_duckdb(folder: Path, stored_rows: int = STORED_ROWS) -> None:
 def _comments(base: duckdb.DuckDBPyConnection, kind: str, table: str) -> None:
     about = next(row for row in schema.rows("tables_about") if row["table"] == table)
     text = f"{about['sentence']} ({about['grain']})"
-    base.execute(f"COMMENT ON {kind} {quoted(table)} IS {literal(text)}")
+    statements = [f"COMMENT ON {kind} {quoted(table)} IS {literal(text)}"]
     for column in schema.table(table):
         name = f"{quoted(table)}.{quoted(column.field.name)}"
-        base.execute(f"COMMENT ON COLUMN {name} IS {literal(comment_of(column.field))}")
+        statements.append(f"COMMENT ON COLUMN {name} IS {literal(comment_of(column.field))}")
+    base.execute(";\n".join(statements))
 
 
 def _store(base: duckdb.DuckDBPyConnection, table: str, folder: Path) -> None:
@@ -118,33 +124,38 @@ def _store(base: duckdb.DuckDBPyConnection, table: str, folder: Path) -> None:
     )
     base.execute(f"CREATE TABLE {quoted(table)} ({columns})")
     base.execute(f"INSERT INTO {quoted(table)} BY NAME SELECT * FROM {parquet_sql(table, folder)}")
-    _comments(base, "TABLE", table)
 
 
 def _view(base: duckdb.DuckDBPyConnection, table: str, folder: Path) -> None:
     base.execute(f"CREATE OR REPLACE VIEW {quoted(table)} AS SELECT * FROM {parquet_sql(table, folder)}")
-    _comments(base, "VIEW", table)
 
 
 def _dictionary(base: duckdb.DuckDBPyConnection) -> None:
     """The dictionary and the code lists as tables, for whoever has only this file."""
-    base.execute(
-        "CREATE TABLE dictionary (table_name VARCHAR, column_name VARCHAR, position INTEGER, label VARCHAR,"
-        " type VARCHAR, unit VARCHAR, ucum VARCHAR, code_list VARCHAR, is_key BOOLEAN, description VARCHAR)"
-    )
     columns = [
         (table, c.field.name, place, words.label(c.field.name), c.field.type, c.field.unit or None,
          c.field.ucum or None, c.field.codes or None, c.is_key, c.field.description)
         for table in sorted(schema.tables())
         for place, c in enumerate(schema.table(table), start=1)
     ]  # fmt: skip
-    base.executemany("INSERT INTO dictionary VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", columns)
+    names = ("table_name", "column_name", "position", "label", "type", "unit", "ucum", "code_list", "is_key",
+             "description")  # fmt: skip
+    _keep(base, "dictionary", names, columns)
     base.execute("COMMENT ON TABLE dictionary IS 'Every declared column with unit and meaning.'")
-    base.execute("CREATE TABLE code_labels (code_list VARCHAR, code VARCHAR, label VARCHAR)")
     lists = sorted({c.field.codes for table in schema.tables().values() for c in table if c.field.codes})
     labels = [(name, code, text) for name in lists for code, text in schema.codes(name).items()]
-    base.executemany("INSERT INTO code_labels VALUES (?, ?, ?)", labels)
+    _keep(base, "code_labels", ("code_list", "code", "label"), labels)
     base.execute("COMMENT ON TABLE code_labels IS 'Codes of the coded columns and what they stand for.'")
+
+
+def _keep(base: duckdb.DuckDBPyConnection, table: str, names: tuple[str, ...], rows: list[tuple[Any, ...]]) -> None:
+    """Store a few rows of our own as a table."""
+    import pyarrow as pa
+
+    columns = zip(*rows, strict=True)
+    base.register("given", pa.table({name: list(column) for name, column in zip(names, columns, strict=True)}))
+    base.execute(f"CREATE TABLE {quoted(table)} AS SELECT * FROM given")
+    base.unregister("given")
 
 
 def look_first_sql() -> str:
@@ -203,6 +214,7 @@ def point_views(folder: Path) -> list[str]:
             base.begin()
             for table in moved:
                 _view(base, table, folder)
+                _comments(base, "VIEW", table)
             base.commit()
     except duckdb.Error as error:
         raise PipelineError(f"{path} cannot be changed: {str(error).splitlines()[0]}") from None
