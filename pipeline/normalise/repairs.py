@@ -15,6 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pipeline.normalise.issues import IssueLog, shown
+from pipeline.normalise.text import values_missing
 from pipeline.units import convert
 
 PIPE_FT = 10.0
@@ -102,7 +103,12 @@ def _mend_completed(
     wells: pd.DataFrame, done: NDArray[np.float64], drilled: NDArray[np.float64], units: Mapping[str, str],
     log: IssueLog,
 ) -> None:  # fmt: skip
-    """Completed depth in feet beside a drilled depth in metres: the two differ by that factor alone."""
+    """Completed depths that the drilled depth beside them shows to be nines for not known, or feet for metres."""
+    listed = values_missing("outlying", "depth_completed_m")
+    nines = np.isin(np.round(done, 3), listed) | np.isin(np.round(done / foot_m(), 3), listed)
+    at = np.flatnonzero(nines & (done > 1.5 * drilled))
+    log.rows("N102", "depth_completed_m", wells, at, shown(done[at]), "not below the hole", None)
+    done[at] = np.nan
     if units.get("depth_completed_m", "") not in ("m", "meter", "metre"):
         return
     at = np.flatnonzero((done > drilled * 1.01) & (np.abs(done * foot_m() / drilled - 1) <= 0.01))

@@ -223,6 +223,13 @@ def test_property_the_ledger_balances_whatever_stands_in_the_cells() -> None:
         assert list(out.wells["well_id"]) == sorted(out.wells["well_id"])
 
 
+def test_nines_below_the_drilled_hole_are_no_depth() -> None:
+    columns = {**METRES, "depth_drilled_m": {"from": "hole", "unit": "m"}}
+    out = run(layout(columns), table(wells(depth=["999", "60", "700"], hole=["80", "61", "710"])))
+    assert np.isnan(one(out, "W0")["depth_completed_m"]) and one(out, "W0")["depth_drilled_m"] == 80.0
+    assert "N102" in set(out.issues["code"])
+
+
 def test_completeness_counts_six_inputs() -> None:
     out = run(layout(), table(wells(depth=["60", "60"], level=["9", ""], pump=["40", ""], **{"yield": ["2", ""]})))
     assert list(out.wells["completeness_count"]) == [4, 1]
