@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-COMPILED_FOLDERS = ("physics", "sizing")
+COMPILED_FOLDERS = ("physics", "sizing", "materials")
 
 
 def source_hash() -> str:

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from pipeline import compiled
 from pipeline.materials.goods import Catalogue, Rule, catalogue
 from pipeline.materials.quantities import Batch
 from pipeline.settings import Settings
@@ -13,6 +14,27 @@ from pipeline.settings import Settings
 _SUMS = ["wells_milli", "quantity_micro", "length_um"]
 _PLACE = ["area_code", "region_code", "item_id", "draw"]
 _MILLI = 1000.0
+
+
+@compiled.scalar
+def _spread(present, item_of, vector_of, by_metre, amounts, users, bought, wells, quantity, length):
+    """Share the sums of each (region, option, situation) out to the items that its rules ask for."""
+    options, situations = item_of.shape[1], item_of.shape[2]
+    for c in range(len(present)):
+        region = present[c] // (options * situations)
+        option = present[c] // situations % options
+        situation = present[c] % situations
+        for r in range(item_of.shape[0]):
+            item = item_of[r, option, situation]
+            if item < 0:
+                continue
+            amount = amounts[c, vector_of[r]]
+            wells[region, item] += users[c, vector_of[r]]
+            quantity[region, item] += amount
+            if item < options:
+                length[region, item] += bought[c]
+            elif by_metre[item]:
+                length[region, item] += amount
 
 
 def price_table(settings: Settings) -> pd.DataFrame:
@@ -165,9 +187,9 @@ def draw_sums(
     length = np.asarray(length_m, float)
     taken = (option >= 0) & (length >= 0)
     shape = (regions, len(goods.items))
-    out = {name: np.zeros(shape[0] * shape[1], np.int64) for name in _SUMS}
+    out = {name: np.zeros(shape, np.int64) for name in _SUMS}
     if not taken.any():
-        return {name: flat.reshape(shape) for name, flat in out.items()}
+        return out
     batch = Batch(goods, option, length, depth_pump_m, power_motor_w, volume_water_m3)
     situations = goods.item_of.shape[2]
     options = len(goods.options)
@@ -179,25 +201,10 @@ def draw_sums(
     rank[present] = np.arange(len(present), dtype=np.int32)
     group = rank[np.where(taken, cell, present[0])]
     weight = np.where(taken, weight_milli, 0).astype(np.int64)
-    cell_region = present // (options * situations)
-    cell_option, cell_situation = present // situations % options, present % situations
     amounts, users, bought = batch.sums(group, weight, len(present))
-    for r, rule in enumerate(goods.rules):
-        item = goods.item_of[r, cell_option, cell_situation]
-        here = np.flatnonzero(item >= 0)
-        if not len(here):
-            continue
-        vector = goods.vector_of[r]
-        amount = amounts[:, vector]
-        target = cell_region[here] * shape[1] + item[here]
-        np.add.at(out["quantity_micro"], target, amount[here])
-        np.add.at(out["wells_milli"], target, users[here, vector])
-        if rule.item_id == "{option}":
-            np.add.at(out["length_um"], target, bought[here])
-        else:
-            metres = (goods.items["sale_unit"] == "m").to_numpy()[item[here]] & (item[here] >= options)
-            np.add.at(out["length_um"], target[metres], amount[here][metres])
-    return {name: flat.reshape(shape) for name, flat in out.items()}
+    by_metre = (goods.items["sale_unit"] == "m").to_numpy()
+    _spread(present, goods.item_of, goods.vector_of, by_metre, amounts, users, bought, *(out[n] for n in _SUMS))
+    return out
 
 
 def draw_rows(
