@@ -55,20 +55,17 @@ def design(wells: pd.DataFrame, settings: Settings, comparable: Comparable) -> p
     known = water.recorded_fall(wells, static, settings)
     tested = ~np.isnan(capacity.base) | ~np.isnan(known.base)
     fall = water.drawdown(known, flow, capacity, column, settings)
-    deepest, deepest_high, limited_by = setting.deepest_setting(wells, depth, static, settings)
-    level = Banded.recorded(np.full(len(wells), np.nan))
+    level = water.pumping_level(static, fall, settings)
+    deep = duty.is_low_yield(wells, settings)
+    deepest, deepest_high, limited_by = setting.deepest_setting(wells, depth, level, deep, settings)
     least = np.minimum(settings.practice["submergence"].low, 0.1 * depth.base)
-    worked = water.pumping_level(static, fall, deepest - least, settings)
-    level.fill(worked.base, worked.low, worked.high, 1)
-    level.basis = worked.basis
+    level = water.held_by_setting(level, static, deepest - least, deep)
     pump, wanted, limited = setting.setting_depth(
-        wells, depth, static, level, hand, tested, deepest, deepest_high, limited_by, settings
+        wells, depth, static, level, hand, tested, deep, deepest, deepest_high, limited_by, settings
     )
     # a recorded setting tells that the level stays above it
-    above = pump.base - least
-    lowered = (pump.basis == RECORDED) & (level.base > above) & (above > static.base)
-    level.base = np.where(lowered, above, level.base)
-    level.low, level.high = np.minimum(level.low, level.base), np.maximum(level.high, level.base)
+    at_pump = np.where(pump.basis == RECORDED, pump.base - least, np.inf)
+    level = water.held_by_setting(level, static, at_pump, deep & (pump.basis == RECORDED))
     leaves = setting.discharge_depth(wells, hand, settings)
     length = setting.pipe_length(wells, pump, leaves, settings)
     cutout = head.cutout_pressure(wells, use, settings)

@@ -79,10 +79,9 @@ def learn(wells: pd.DataFrame, settings: Settings) -> Comparable:
         grouped = values.groupby(_joined(wells[list(keys)]).to_numpy(), sort=True)
         blocks = {}
         counts = grouped.count()
-        quantiles = grouped.quantile(list(QUANTILES)).unstack()
         for name in values.columns:
             blocks[(name, "n")] = counts[name]
             for q in QUANTILES:
-                blocks[(name, q)] = quantiles[(name, q)]
+                blocks[(name, q)] = grouped[name].quantile(q) if len(values) else counts[name].astype(float)
         rungs.append(pd.DataFrame(blocks))
     return Comparable(tuple(rungs), int(settings.base("wells_comparable")))

@@ -112,16 +112,27 @@ def drawdown(
     return spread
 
 
-def pumping_level(
-    static: Banded, fall: Banded, bottom_limit: Floats, settings: Settings
-) -> Banded:
-    """Level while pumping at duty in a dry season, m: static, seasonal fall and drawdown.
-
-    It cannot stand below ``bottom_limit``, the least submergence above the deepest setting.
-    """
+def pumping_level(static: Banded, fall: Banded, settings: Settings) -> Banded:
+    """Level while pumping at duty in a dry season, m: static, seasonal fall and drawdown, held by no setting."""
     season = constant(settings.practice["fall_drought"], len(static.base), ASSUMED)
     total = add(static, season, fall)
     total.basis = np.maximum(static.basis, fall.basis)
     total.basis = np.where(total.basis == 0, np.int8(DERIVED), total.basis)
-    most = np.maximum(bottom_limit, static.base)
-    return total.clip(-np.inf, np.maximum(most, 0.0))
+    return total
+
+
+def held_by_setting(level: Banded, static: Banded, lowest: Floats, deep: NDArray) -> Banded:
+    """A pumping level no lower than the pump can draw it; in low-yield wells it is drawn down to the intake.
+
+    Parameters
+    ----------
+    lowest : ndarray
+        Least submergence above the intake, or above the deepest setting where the pump is not yet set. [m]
+    deep : ndarray of bool
+        Low-yield wells.
+    """
+    most = np.maximum(np.maximum(lowest, static.base), 0.0)
+    level.clip(-np.inf, most)
+    level.base = np.where(deep, most, level.base)
+    level.high = np.maximum(level.high, level.base)
+    return level

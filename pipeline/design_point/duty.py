@@ -59,3 +59,14 @@ def duty_flow(wells: pd.DataFrame, settings: Settings) -> Banded:
         setattr(out, end, np.where(typed, values, limited))
     out.basis = np.where(~typed & (out.base >= most * (1 - 1e-12)), np.int8(DERIVED), out.basis)
     return out
+
+
+def is_low_yield(wells: pd.DataFrame, settings: Settings) -> np.ndarray:
+    """Motor-pumped wells that give less than the low end of what their use asks: the pump is set deep."""
+    tested = wells["flow_tested_m3_per_s"].to_numpy(float)
+    practice = settings.practice
+    use = wells["use_code"].fillna("unknown").to_numpy(dtype=object)
+    codes, place = np.unique(use.astype(str), return_inverse=True)
+    asked = np.array([practice.get(f"flow_{name}", practice["flow_unknown"]).low for name in codes])[place]
+    follows = np.isin(use, BY_YIELD) | ~np.isnan(wells["flow_duty_m3_per_s"].to_numpy(float))
+    return (tested > 0) & (tested < asked) & ~is_hand(wells) & ~follows

@@ -10,23 +10,33 @@ from pipeline.design_point.bands import ASSUMED, DERIVED, RECORDED, Banded, Floa
 from pipeline.settings import Settings
 
 
-def deepest_setting(wells: pd.DataFrame, depth: Banded, static: Banded, settings: Settings) -> tuple[Floats, Floats, NDArray]:
+def deepest_setting(
+    wells: pd.DataFrame, depth: Banded, level: Banded, deep: NDArray, settings: Settings
+) -> tuple[Floats, Floats, NDArray]:
     """Deepest setting that bottom and screen allow, m.
+
+    Parameters
+    ----------
+    level : Banded
+        Pumping level as it would stand, not held up by any setting.
+    deep : ndarray of bool
+        Low-yield wells, whose pump is set deep to use the water stored in the well.
 
     Returns
     -------
     deepest, deepest_high : ndarray
         With the base and the least bottom clearance.
     limited_by : ndarray of text
-        "screen" or "bottom". A screen that begins above the water cannot keep the pump above it.
+        "screen" or "bottom". The top of the screen holds the pump only where the water stays far enough above
+        it; where the level falls into the screen the pump has to follow, and a flag says so.
     """
     clearance = settings.practice["clearance_bottom"]
     shallow = 0.25 * depth.base  # in very shallow wells the usual clearance would leave no water
     bottom = depth.base - np.minimum(clearance.base, shallow)
     bottom_high = np.maximum(depth.high - np.minimum(clearance.low, shallow), bottom)
     screen = wells["depth_screen_top_m"].to_numpy(float) - settings.base("clearance_screen")
-    room = static.base + settings.practice["submergence"].low
-    governs = (screen > room) & (screen < bottom)
+    room = level.base + settings.practice["submergence"].low
+    governs = (screen >= room) & (screen < bottom) & ~deep
     return (
         np.where(governs, screen, bottom),
         np.where(governs, screen, bottom_high),
@@ -43,11 +53,11 @@ def _rock(wells: pd.DataFrame, depth: Banded, settings: Settings) -> NDArray[np.
 
 def setting_depth(
     wells: pd.DataFrame, depth: Banded, static: Banded, level: Banded, hand: NDArray, has_capacity: NDArray,
-    deepest: Floats, deepest_high: Floats, limited_by: NDArray, settings: Settings,
+    deep: NDArray, deepest: Floats, deepest_high: Floats, limited_by: NDArray, settings: Settings,
 ) -> tuple[Banded, Floats, NDArray]:  # fmt: skip
     """Pump intake below ground, m.
 
-    Recorded pump depth or drop-pipe length stands. With levels and a capacity: pumping level plus
+    Recorded pump depth or drop-pipe length stands. A low-yield well has its pump at the deepest setting. With levels and a capacity: pumping level plus
     submergence, no deeper than bottom and screen allow. With a level only: a share of the water column
     by kind of well. With a depth only: a share of the depth.
 
@@ -64,6 +74,8 @@ def setting_depth(
     out = Banded.recorded(wells["depth_pump_m"].where(wells["depth_pump_m"] > 0).to_numpy(float))
     pipe = wells["length_drop_pipe_m"].where(wells["length_drop_pipe_m"] > 0).to_numpy(float)
     out.fill(pipe + discharge_depth(wells, hand, settings).base, pipe, pipe, RECORDED)
+    lowest = np.where(deep, deepest, np.nan)
+    out.fill(lowest, lowest - practice["clearance_bottom"].high, np.where(deep, deepest_high, np.nan), DERIVED)
     below = constant(practice["submergence"], size, ASSUMED)
     wanted = add(level, below)
     has_level = ~wells["depth_static_m"].isna().to_numpy()

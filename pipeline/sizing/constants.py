@@ -167,6 +167,8 @@ def _price(frame: pd.DataFrame, settings: Settings, goods: Catalogue, hand: bool
     )
     joint = frame["joint_code"].to_numpy()
     out["joint_penalty"] = np.full(len(frame), base("penalty_joint"))
+    light = (frame["family_code"] == "pe") & (_numbers(frame, "rating_kpa") * KILO < base("rating_least_pe") * 0.995)
+    out["class_penalty"] = np.where(light, base("penalty_light_class"), 0.0)
     out["glued_penalty"] = np.where(joint == "glued", base("penalty_glued_deep"), 0.0)
     return out, priced
 

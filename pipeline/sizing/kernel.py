@@ -28,7 +28,7 @@ NOT_MET = 1e30  # worse than any utilisation or score; never written out
     O_VELOCITY_PER_FLOW, O_REYNOLDS_PER_RATIO, O_LOSS_PER_FLOW2, O_AREA_BORE, O_AREA_OUTSIDE, O_WEIGHT,
     O_RATING, O_SURGE_LIMIT, O_DEAD_HEAD_LIMIT, O_WAVE_SPEED, O_TENSION_SUSTAINED, O_TENSION_PULLING,
     O_TEMPERATURE_MAX, O_PH_MIN, O_CHLORIDE_MAX, O_HAND_BAD, O_WIDTH, O_COIL_LONGEST, O_PIECE, O_COST_FIXED,
-    O_COST_PER_M, O_COST_PER_JOINT, O_JOINT_PENALTY, O_GLUED_PENALTY, O_BAND_HEAD, O_TURBULENT_4000,
+    O_COST_PER_M, O_COST_PER_JOINT, O_CLASS_PENALTY, O_JOINT_PENALTY, O_GLUED_PENALTY, O_BAND_HEAD, O_TURBULENT_4000,
     O_RENEWALS_NEUTRAL, O_RENEWALS_ACID,
 ) = range(len(O))  # fmt: skip
 (
@@ -196,7 +196,7 @@ def _choose(options, inverse, table, materials, families, factors, wells, run, b
                 options[O_COST_PER_JOINT, j], options[O_RENEWALS_NEUTRAL, j], options[O_RENEWALS_ACID, j],
                 share_acid, visit, pulls, energy * friction,
             )  # fmt: skip
-            whole = present + _penalties(
+            whole = present + options[O_CLASS_PENALTY, j] + _penalties(
                 present, joints, splices, total, velocity, friction, depth_pump,
                 chloride * inverse[O_CHLORIDE_MAX, j], (shutoff + estimated * total) * inverse[O_RATING, j] * colder,
                 options[O_JOINT_PENALTY, j],
@@ -272,7 +272,7 @@ def _sheet(options, inverse, table, j, factor, w, run, need, have, use, quantity
         run[R_ENERGY] * w[W_FLOW] * friction,
     )  # fmt: skip
     chloride = w[W_CHLORIDE] if w[W_CHLORIDE] == w[W_CHLORIDE] else 0.0
-    whole = present + _penalties(
+    whole = present + options[O_CLASS_PENALTY, j] + _penalties(
         present, joints, splices, total, velocity, friction, w[W_DEPTH_PUMP], chloride * inverse[O_CHLORIDE_MAX, j],
         dead / haves[0] if dead == dead else 0.0, options[O_JOINT_PENALTY, j], options[O_GLUED_PENALTY, j], options[O_BAND_HEAD, j], run[R_PENALTY_SPLICE],
         run[R_DEPTH_GLUED], run[R_PENALTY_BAND], run[R_PENALTY_CHEMISTRY], run[R_PENALTY_DEAD_HEAD],
