@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     import duckdb
 
 NAME = "wellstring.duckdb"
-STORED_ROWS = 2_000_000
+STORED_ROWS = 500_000
 _SQL_TYPE = {"string": "VARCHAR", "text": "VARCHAR", "code": "VARCHAR", "number": "DOUBLE", "integer": "BIGINT",
              "boolean": "BOOLEAN", "date": "DATE"}  # fmt: skip
 
@@ -158,9 +158,13 @@ def _keep(base: duckdb.DuckDBPyConnection, table: str, names: tuple[str, ...], r
     base.unregister("given")
 
 
-def look_first_sql() -> str:
-    """Query over selection and risks that puts the wells in the order in which to look at them."""
-    return (Path(__file__).parent / "look_first.sql").read_text(encoding="utf-8").strip()
+def look_first_sql(most: int | None = None) -> str:
+    """Query over selection and risks that puts the wells in the order in which to look at them.
+
+    With ``most`` it gives the same first wells without ranking the rest.
+    """
+    text = (Path(__file__).parent / "look_first.sql").read_text(encoding="utf-8").strip()
+    return text.replace("$head", "" if most is None else f"WHERE place_in_reason <= {int(most)}")
 
 
 def helpful_views() -> list[tuple[str, str, str]]:

@@ -74,7 +74,7 @@ class Facts:
 
     def look_first(self, most: int) -> list[dict[str, Any]]:
         """Wells to look at, the first first."""
-        return self.ask(f"SELECT * FROM ({look_first_sql()}) ORDER BY place LIMIT {int(most)}")
+        return self.ask(f"SELECT * FROM ({look_first_sql(most)}) ORDER BY place LIMIT {int(most)}")
 
     def basis(self) -> list[dict[str, Any]]:
         """Design values by how they are known: field, recorded, derived, neighbours, assumed."""
