@@ -28,7 +28,8 @@ _MIDDLES = """
 def typed(frame: pd.DataFrame, name: str) -> pa.Array:
     """One column of the wells as a typed Arrow array in which NaN is missing; all missing where it is absent."""
     kind = schema.ARROW[schema.fields()[name].type]
-    if name not in frame:
+    # a column without any value comes as floats or objects whatever it is
+    if name not in frame or bool(frame[name].isna().all()):
         return pa.nulls(len(frame), kind)
     array = pa.Array.from_pandas(frame[name], type=kind, safe=False)
     if isinstance(array, pa.ChunkedArray):

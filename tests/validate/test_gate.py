@@ -18,8 +18,17 @@ from pipeline.validate.context import typed
 from pipeline.validate.gate import flagged, wide_shares
 from pipeline.validate.rules import ADDED
 
-SOUND = {"source_id": "s", "well_id": "w", "depth_completed_m": 60.0, "depth_drilled_m": 60.0, "depth_static_m": 12.0,
-         "depth_pump_m": 30.0, "flow_tested_m3_per_s": 0.001, "latitude_deg": 41.0, "longitude_deg": -138.0}  # fmt: skip
+SOUND = {
+    "source_id": "s",
+    "well_id": "w",
+    "depth_completed_m": 60.0,
+    "depth_drilled_m": 60.0,
+    "depth_static_m": 12.0,
+    "depth_pump_m": 30.0,
+    "flow_tested_m3_per_s": 0.001,
+    "latitude_deg": 41.0,
+    "longitude_deg": -138.0,
+}
 
 
 def wells_of(count: int, faulty: int, **fault: object) -> pd.DataFrame:

@@ -145,15 +145,22 @@ def test_data_each_rule_has_a_faulty_and_a_sound_well() -> None:
     assert {code for code, *_ in cases()} | {REGIONAL} == set(RULES)
 
 
-@pytest.mark.parametrize(("code", "faulty", "sound"), cases(), ids=lambda x: x if isinstance(x, str) else "")
-def test_rule_trips_on_the_faulty_well_only(code: str, faulty: dict, sound: dict) -> None:
-    issues, metrics = scan(frame(faulty, sound), AS_OF)
-    found = metric(metrics, code)
+@pytest.fixture(scope="module")
+def tripped() -> tuple[pd.DataFrame, pd.DataFrame]:
+    """One scan for all cases: each rule has a source of its own with a faulty and a sound well."""
+    wells = [{"source_id": code, **well} for code, faulty, sound in cases() for well in (faulty, sound)]
+    return scan(frame(*wells), AS_OF)
+
+
+@pytest.mark.parametrize(("place", "code"), list(enumerate(code for code, *_ in cases())))
+def test_rule_trips_on_the_faulty_well_only(place: int, code: str, tripped) -> None:
+    issues, metrics = tripped
+    found = metrics.set_index(["source_id", "rule_code"]).loc[(code, code)]
     assert (found["rows_judged_count"], found["rows_failed_count"]) == (2, 1)
     assert found["share_failed_fraction"] == 0.5
-    mine = issues[issues["code"] == code]
+    mine = issues[(issues["source_id"] == code) & (issues["code"] == code)]
     if RULES[code].by_row:
-        assert mine["well_id"].tolist() == ["w0"]
+        assert mine["well_id"].tolist() == [f"w{2 * place}"]
         assert mine["severity_code"].iloc[0] == RULES[code].severity
         assert mine["stage"].iloc[0] == "validate" and mine["field"].iloc[0] in schema.fields()
     else:
@@ -176,14 +183,17 @@ def test_rule_of_the_region_finds_the_lost_sign() -> None:
     assert metric(metrics, REGIONAL)["rows_judged_count"] == 0
 
 
-@pytest.mark.parametrize(("code", "faulty", "sound"), cases(), ids=lambda x: x if isinstance(x, str) else "")
-def test_property_missing_is_never_judged(code: str, faulty: dict, sound: dict) -> None:
-    for name in set(RULES[code].needs) - set(ADDED):
-        number = schema.fields()[name].type == "number"
-        for gap in ({**faulty, name: np.nan if number else None}, {**sound, name: np.nan if number else None}):
-            issues, metrics = scan(frame(gap), AS_OF)
-            assert metric(metrics, code)["rows_judged_count"] == 0
-            assert not (issues["code"] == code).any()
+def test_property_missing_is_never_judged() -> None:
+    gaps = []
+    for code, *pair in cases():
+        for name in set(RULES[code].needs) - set(ADDED):
+            nothing = np.nan if schema.fields()[name].type == "number" else None
+            gaps += [{"source_id": code, **well, name: nothing} for well in pair]
+    issues, metrics = scan(frame(*gaps), AS_OF)
+    own = metrics[metrics["source_id"] == metrics["rule_code"]]
+    assert len(own) > 60
+    assert (own["rows_judged_count"] == 0).all() and (own["share_failed_fraction"] == 0).all()
+    assert not (issues["source_id"] == issues["code"]).any()
 
 
 def test_nan_inside_a_masked_column_is_missing() -> None:
