@@ -72,7 +72,7 @@ def _number(text: str, settings: Settings, default: float = np.nan) -> float:
         return float(text)
     except ValueError:
         if text not in settings.practice:
-            raise SchemaError(f"bill_rules.csv: '{text}' is neither a number nor a practice value.") from None
+            raise SchemaError(f"bill_rules.csv, items.csv: '{text}' is no number and no practice value.") from None
         return settings.base(text)
 
 
@@ -176,6 +176,8 @@ def prices(settings: Settings) -> pd.DataFrame:
             found = schema.read_rows(settings.prices)
         except (OSError, UnicodeDecodeError) as error:
             raise UsageError(f"Price list {settings.prices}: {error}.") from None
+    # spreadsheets put a byte-order mark before the first heading
+    found = [{str(key).lstrip("\ufeff").strip(): text for key, text in row.items()} for row in found]
     lacking = [c for c in PRICE_COLUMNS if not found or c not in found[0]]
     if lacking:
         raise UsageError(f"Price list {name}: column {lacking} is missing; the first line must name the columns.")
@@ -237,7 +239,7 @@ def catalogue(settings: Settings, options: pd.DataFrame | None = None) -> Catalo
             if item_id not in position:
                 assert about is not None
                 position[item_id] = len(item_rows)
-                item_rows.append(_fitting(item_id, about, option))
+                item_rows.append(_fitting(item_id, about, option, settings))
             item_of[r, o, kinds[r]] = position[item_id]
     listed = prices(settings)
     items = pd.DataFrame(item_rows).merge(
@@ -279,9 +281,11 @@ def _pipe_items(options: pd.DataFrame) -> list[dict[str, object]]:
     ]
 
 
-def _fitting(item_id: str, about: dict[str, str], option: dict[str, str]) -> dict[str, object]:
+def _fitting(
+    item_id: str, about: dict[str, str], option: dict[str, str], settings: Settings
+) -> dict[str, object]:
     """A fitting as goods; the mass of a sized one grows as the square of the outside diameter."""
-    mass, label = float(about["mass_kg_each"]), about["label"]
+    mass, label = _number(about["mass_kg_each"], settings), about["label"]
     if about["size_of"] == "option":
         mass *= (float(option["diameter_outside_mm"]) / _DIAMETER_NPS_1_MM) ** 2
         label = f"{label}, {option['nominal_size']}"

@@ -204,6 +204,13 @@ def test_missing_price_stays_missing_and_is_counted(tmp_path):
     assert np.isnan(constants["cost_per_m_depth"])
 
 
+def test_price_list_of_a_spreadsheet_is_read(tmp_path):
+    mine = own_prices(tmp_path, lambda p: p.assign(price=p["price"].astype(float) * 2))
+    mine.prices.write_bytes(b"\xef\xbb\xbf" + mine.prices.read_bytes())
+    doubled, plain = (materials.bill(*frames("pe3408-sidr9-1", 40.0), s)["cost"].sum() for s in (mine, SETTINGS))
+    assert doubled == pytest.approx(2 * plain, abs=0.1)
+
+
 @pytest.mark.parametrize(
     ("change", "told"),
     [
