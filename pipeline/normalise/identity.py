@@ -9,6 +9,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline import schema
@@ -111,9 +113,9 @@ def merge_ids(wells: pd.DataFrame, log: IssueLog) -> tuple[pd.DataFrame, pd.Data
     kept, merged : DataFrame
         One record an id; and the others, with INTO (the id they went into) and EVIDENCE.
     """
-    twice = wells["well_id"].duplicated(keep=False).to_numpy()
-    if not twice.any():
+    if pc.count_distinct(pa.array(wells["well_id"])).as_py() == len(wells):
         return wells, _merged(wells.iloc[:0])
+    twice = wells["well_id"].duplicated(keep=False).to_numpy()
     names = values_of(wells)
     rows = _ranked(wells[twice], names)
     group, ids = pd.factorize(rows["well_id"], sort=True)
@@ -188,6 +190,11 @@ def merge_places(wells: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     deep = bottom(wells)
     fit = wells["latitude_deg"].notna() & wells["completed_date"].notna() & (wells["completed_precision_code"] == 1)
     fit &= ~np.isnan(deep)
+    # most points stand alone: one whole number a point finds the others fast
+    lat, lon = (np.round(wells.loc[fit, name].to_numpy() * 1e6).astype(np.int64) for name in needed[:2])
+    fit[fit] = pd.Series(lat * 1_000_000_000 + lon).duplicated(keep=False).to_numpy()
+    if not fit.any():
+        return wells, _merged(wells.iloc[:0])
     point = wells.loc[fit, ["latitude_deg", "longitude_deg"]].round(6)
     keys = point.assign(day=wells.loc[fit, "completed_date"], deep=np.round(deep[fit.to_numpy()], 2))
     twice = keys.duplicated(keep=False)

@@ -127,7 +127,7 @@ def _source(layout: Layout, tables: list[tuple[RawTable, int]], settings: Settin
     mark = log.mark()
     for raw, entry in (t for t in tables if t[0].table != main):
         blocks[raw.table].append(reader.block(raw, entry))
-    frames = {name: pd.concat(found, ignore_index=True) for name, found in blocks.items()}
+    frames = {k: v[0] if len(v) == 1 else pd.concat(v, ignore_index=True) for k, v in blocks.items()}
     no_id = []
     for name, frame in frames.items():
         lacking = frame["well_id"].isna()
