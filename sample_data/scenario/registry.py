@@ -179,7 +179,10 @@ def _slips(rng: Random, plant: Planter, tables: dict[str, list[Record]], misspel
         6,
         "rate_in_the_wrong_unit",
         lambda r: (
-            r["PURPOSE"] == "private dwelling" and r["TAG"] in test_of and test_of[r["TAG"]]["RATE_UNIT"] == "L/min"
+            r["PURPOSE"] == "private dwelling"
+            and r["TAG"] in test_of
+            and test_of[r["TAG"]]["RATE_UNIT"] == "L/min"
+            and float(test_of[r["TAG"]]["RATE"]) > 15
         ),
     ):
         test_of[r["TAG"]]["RATE_UNIT"] = "L/s"

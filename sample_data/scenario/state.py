@@ -165,7 +165,7 @@ def _slips(rng: Random, plant: Planter, by_name: dict[str, Region]) -> None:
             r[c] = number(to(float(r[c]), "ft", "m"), 1) if r[c] else ""
         r["DROP_PIPE_FT"] = ""
     for r in plant.take(
-        9, "pipe_count_as_depth", lambda r: full(r) and r["PUMP_SET_FT"] and float(r["PUMP_SET_FT"]) > 80
+        9, "pipe_count_as_depth", lambda r: full(r) and 80 < float(r["PUMP_SET_FT"] or 0) < 9 * float(r["SWL_FT"])
     ):
         # the number of ten-foot pipes stands where the depth belongs
         r["PUMP_SET_FT"], r["DROP_PIPE_FT"] = str(int(float(r["PUMP_SET_FT"]) // 10)), ""

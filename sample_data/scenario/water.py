@@ -113,9 +113,12 @@ def well(rng: Random, region: Region) -> dict[str, Any]:
         depth = rng.uniform(60, 150)
     potential = spread(rng, n["yield_l_s"], n["yield_sigma"]) * (1.8 if big else 1.0)
     tested = min(potential, spread(rng, 40.0, 0.3) if big else spread(rng, 1.5, 0.35))
+    size = pick(rng, region.casing)
+    # a bore passes no more than its pump: 4 in, 5 in and 6 in, in inches or millimetres
+    width = float(size) * (1.0 if float(size) > 20 else (to(1.0, "in", "mm") or 0.0))
+    tested = min(tested, next((most for bore, most in ((115, 5.5), (130, 9.0), (165, 24.0)) if width < bore), 60.0))
     usable = depth - max(static, 0.0)
     fall = min(max(0.65 * usable * tested / potential * spread(rng, 1.0, 0.25), 0.2), 0.93 * usable)
-    size = pick(rng, region.casing)
     sand = region.ground == "sand"
     screen = min(0.45 * usable, rng.choice((3.0, 3.0, 6.0, 6.0, 9.0, 12.0)))
     out: dict[str, Any] = {
