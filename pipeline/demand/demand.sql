@@ -14,13 +14,28 @@ grid AS (
 filled AS (
     SELECT
         grid.region_level, grid.place, grid.item_id,
-        coalesce(sums.wells_milli, 0)::HUGEINT AS wells_milli,
-        coalesce(sums.pieces_milli, 0)::HUGEINT AS pieces_milli,
-        CASE WHEN grid.has_length THEN coalesce(sums.length_mm, 0)::HUGEINT END AS length_mm,
-        CASE WHEN grid.has_mass THEN coalesce(sums.mass_g, 0)::HUGEINT END AS mass_g,
-        CASE WHEN grid.has_cost THEN coalesce(sums.cost_cents, 0)::HUGEINT END AS cost_cents
+        coalesce(sums.wells_milli, 0)::BIGINT AS wells_milli,
+        coalesce(sums.pieces_milli, 0)::BIGINT AS pieces_milli,
+        CASE WHEN grid.has_length THEN coalesce(sums.length_mm, 0)::BIGINT END AS length_mm,
+        CASE WHEN grid.has_mass THEN coalesce(sums.mass_g, 0)::BIGINT END AS mass_g,
+        CASE WHEN grid.has_cost THEN coalesce(sums.cost_cents, 0)::BIGINT END AS cost_cents
     FROM grid
     LEFT JOIN sums USING (region_level, place, item_id, draw)
+),
+spread AS (
+    SELECT
+        region_level, place, item_id,
+        sum(wells_milli)::DOUBLE AS wells,
+        sum(pieces_milli)::DOUBLE AS pieces,
+        sum(length_mm)::DOUBLE AS length,
+        sum(mass_g)::DOUBLE AS mass,
+        sum(cost_cents)::DOUBLE AS cost,
+        quantile_cont(pieces_milli::DOUBLE, [0.1, 0.5, 0.9]) AS pieces_at,
+        quantile_cont(length_mm::DOUBLE, [0.1, 0.5, 0.9]) AS length_at,
+        quantile_cont(mass_g::DOUBLE, [0.1, 0.5, 0.9]) AS mass_at,
+        quantile_cont(cost_cents::DOUBLE, [0.1, 0.5, 0.9]) AS cost_at
+    FROM filled
+    GROUP BY region_level, place, item_id
 )
 SELECT
     region_level,
@@ -28,24 +43,23 @@ SELECT
     NULL::BIGINT AS year,
     'standing' AS cause_code,
     item_id,
-    sum(wells_milli)::DOUBLE / (1000 * $draws) AS wells_count,
-    sum(pieces_milli)::DOUBLE / (1000 * $draws) AS pieces_expected,
-    quantile_cont(pieces_milli::DOUBLE, 0.1) / 1000 AS pieces_p10,
-    quantile_cont(pieces_milli::DOUBLE, 0.5) / 1000 AS pieces_p50,
-    quantile_cont(pieces_milli::DOUBLE, 0.9) / 1000 AS pieces_p90,
-    sum(length_mm)::DOUBLE / (1000 * $draws) AS length_m_expected,
-    quantile_cont(length_mm::DOUBLE, 0.1) / 1000 AS length_m_p10,
-    quantile_cont(length_mm::DOUBLE, 0.5) / 1000 AS length_m_p50,
-    quantile_cont(length_mm::DOUBLE, 0.9) / 1000 AS length_m_p90,
-    sum(mass_g)::DOUBLE / (1000 * $draws) AS mass_kg_expected,
-    quantile_cont(mass_g::DOUBLE, 0.1) / 1000 AS mass_kg_p10,
-    quantile_cont(mass_g::DOUBLE, 0.5) / 1000 AS mass_kg_p50,
-    quantile_cont(mass_g::DOUBLE, 0.9) / 1000 AS mass_kg_p90,
-    sum(cost_cents)::DOUBLE / (100 * $draws) AS cost_expected,
-    quantile_cont(cost_cents::DOUBLE, 0.1) / 100 AS cost_p10,
-    quantile_cont(cost_cents::DOUBLE, 0.5) / 100 AS cost_p50,
-    quantile_cont(cost_cents::DOUBLE, 0.9) / 100 AS cost_p90,
-    CASE WHEN bool_and(cost_cents IS NOT NULL) THEN $currency END AS currency
-FROM filled
-GROUP BY region_level, place, item_id
+    wells / (1000 * $draws) AS wells_count,
+    pieces / (1000 * $draws) AS pieces_expected,
+    pieces_at[1] / 1000 AS pieces_p10,
+    pieces_at[2] / 1000 AS pieces_p50,
+    pieces_at[3] / 1000 AS pieces_p90,
+    length / (1000 * $draws) AS length_m_expected,
+    length_at[1] / 1000 AS length_m_p10,
+    length_at[2] / 1000 AS length_m_p50,
+    length_at[3] / 1000 AS length_m_p90,
+    mass / (1000 * $draws) AS mass_kg_expected,
+    mass_at[1] / 1000 AS mass_kg_p10,
+    mass_at[2] / 1000 AS mass_kg_p50,
+    mass_at[3] / 1000 AS mass_kg_p90,
+    cost / (100 * $draws) AS cost_expected,
+    cost_at[1] / 100 AS cost_p10,
+    cost_at[2] / 100 AS cost_p50,
+    cost_at[3] / 100 AS cost_p90,
+    CASE WHEN cost IS NOT NULL THEN $currency END AS currency
+FROM spread
 ORDER BY region_level, place, item_id;

@@ -232,16 +232,17 @@ def _density(facts: Facts, source: str, panel: charts.Panel) -> dict[str, Any]:
         step_lon=step_lon,
         step_lat=step_lat,
     )
-    top = max((cell["wells"] for cell in cells), default=1)
+    counts = [cell["wells"] for cell in cells] or [1]
+    low, ratio, steps = min(counts), max(counts) / min(counts), len(charts.STEPS)
     # bounds in equal ratios, as counts spread over orders of magnitude
-    bounds = sorted({max(1, round(top ** (i / len(charts.STEPS)))) for i in range(1, len(charts.STEPS) + 1)})
+    bounds = sorted({*(round(low * ratio ** (i / steps)) for i in range(1, steps)), max(counts)})
     paths: dict[int, list[str]] = {}
     for cell in cells:
         step = next(i for i, bound in enumerate(bounds) if cell["wells"] <= bound)
         x, y = cell["column_number"] * side, panel.height - (cell["row_number"] + 1) * side
         paths.setdefault(step, []).append(f"M{x:.0f} {y:.1f}h{side:.0f}v{side:.0f}h-{side:.0f}z")
     shades = charts.STEPS[-len(bounds) :]
-    lows = [1, *(bound + 1 for bound in bounds[:-1])]
+    lows = [low, *(bound + 1 for bound in bounds[:-1])]
     legend = [
         {"colour": shades[i], "name": f"{lows[i]:,} … {bound:,}" if lows[i] < bound else f"{bound:,}"}
         for i, bound in enumerate(bounds)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -35,11 +36,12 @@ class Facts:
         import duckdb
 
         system(units)
+        self.spill = folder / ".report.spill"
         self.folder, self.units, self.manifest = folder, units, manifest(folder)
         there = written_tables(folder)
         if "selection" not in there:
             raise UsageError(f"{folder} holds no table 'selection'; give the folder of a finished run.")
-        self.base = duckdb.connect(":memory:", config={"memory_limit": "2GB"})
+        self.base = duckdb.connect(":memory:", config={"memory_limit": "2GB", "temp_directory": str(self.spill)})
         self.base.execute(region_key_sql())
         for table in schema.tables():
             if table in there:
@@ -56,6 +58,7 @@ class Facts:
 
     def __exit__(self, kind: type | None, error: BaseException | None, trace: TracebackType | None) -> None:
         self.base.close()
+        shutil.rmtree(self.spill, ignore_errors=True)
 
     def ask(self, sql: str, **values: Any) -> list[dict[str, Any]]:
         """Rows of a query as dictionaries; missing is None."""
