@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -13,8 +15,10 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline import schema
+from pipeline.errors import UsageError
 from pipeline.normalise import codes, dates, numbers, quantities, text
 from pipeline.normalise.issues import IssueLog
+from pipeline.units import line
 
 if TYPE_CHECKING:
     from pipeline.ingest.intake import RawTable
@@ -39,6 +43,8 @@ class Reader:
     log : IssueLog
     files : list of str
         Names of all files of the source, sorted; file and table names are kept as categories.
+    threads : int
+        Columns read at the same time; the outcome does not depend on it.
     """
 
     layout: Layout
@@ -46,6 +52,7 @@ class Reader:
     latest: date | None
     log: IssueLog
     files: list[str]
+    threads: int = 1
     _coded: dict[str, text.Coded] = field(default_factory=dict)
 
     def block(self, raw: RawTable, entry: int) -> pd.DataFrame:
@@ -60,9 +67,16 @@ class Reader:
         table = self.layout.tables[raw.table]
         self._coded.clear()
         out = self._keys(raw, table)
-        comma = self._decimal_comma(raw, table, out)
-        for name, column in table.columns.items():
-            for key, values in self._column(raw, name, column, comma, out).items():
+        self._warm(table)
+        with ThreadPoolExecutor(max(self.threads, 1)) as pool:
+            headers = {h for c in table.columns.values() for h in c.raw_columns()}
+            list(pool.map(lambda header: self.coded(raw, header), sorted(headers)))
+            comma = self._decimal_comma(raw, table, out)
+            keys = out.copy(deep=False)
+            jobs = list(table.columns.items())
+            read = list(pool.map(lambda job: self._column(raw, job[0], job[1], comma, keys), jobs))
+        for found in read:
+            for key, values in found.items():
                 if key not in out:
                     out[key] = values
                 elif key == "is_flowing":
@@ -76,6 +90,14 @@ class Reader:
         out[ENTRY] = np.full(len(out), entry, dtype=np.int32)
         self._coded.clear()
         return out
+
+    def _warm(self, table: TableMap) -> None:
+        """Work out the unit conversions once, before columns are read side by side."""
+        for name, column in table.columns.items():
+            target = schema.fields()[name].unit
+            if column.unit and target:
+                with suppress(UsageError):
+                    line(column.unit, target)
 
     def coded(self, raw: RawTable, header: str) -> text.Coded | None:
         """A raw column by its header, or None where the file lacks it."""

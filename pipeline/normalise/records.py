@@ -119,7 +119,7 @@ def market_of(layout: Layout, settings: Settings) -> str:
 def _source(layout: Layout, tables: list[tuple[RawTable, int]], settings: Settings, log: IssueLog) -> _Source:
     market = market_of(layout, settings)
     files = sorted({raw.file for raw, _ in tables})
-    reader = Reader(layout, market, dates.newest(settings.as_of, layout.retrieved), log, files)
+    reader = Reader(layout, market, dates.newest(settings.as_of, layout.retrieved), log, files, settings.threads)
     main = layout.wells_table().name
     blocks: dict[str, list[pd.DataFrame]] = defaultdict(list)
     for raw, entry in (t for t in tables if t[0].table == main):
@@ -187,7 +187,8 @@ def _settle(
     kept, same_id = identity.merge_ids(wells, log)
     why = scope.reasons(kept)
     out = why["reason_code"].notna()
-    left = kept[out].assign(reason_code=why["reason_code"][out], detail=why["detail"][out])
+    columns = [*KEYS, "reason_code", "detail", ENTRY]
+    left = kept.loc[out, [*KEYS, ENTRY]].assign(reason_code=why["reason_code"][out], detail=why["detail"][out])
     kept = kept[~out].reset_index(drop=True)
     # a record merged into a well that is left out leaves with it
     heads = left.loc[left["well_id"].isin(same_id["well_id"]), ["well_id", "reason_code", "detail"]]
@@ -204,7 +205,6 @@ def _settle(
         known = kept["completed_date"].notna().to_numpy()
         place = np.where(known, np.maximum(kept["completed_precision_code"].to_numpy(), 1), 0)
         kept["completed_precision_code"] = pd.Series(names[place], dtype="str")
-    columns = [*KEYS, "reason_code", "detail", ENTRY]
     return kept, merged, pd.concat([left[columns], follow[columns]], ignore_index=True)
 
 
