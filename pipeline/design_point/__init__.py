@@ -46,7 +46,7 @@ def design(wells: pd.DataFrame, settings: Settings, comparable: Comparable) -> p
     wells = wells.reindex(columns=[c.field.name for c in schema.table("wells")]).reset_index(drop=True)
     hand = duty.is_hand(wells)
     kind = duty.pump_kind(wells)
-    use = np.where(kind == "hand", "hand", wells["use_code"].fillna("unknown").to_numpy(dtype=object))
+    use = np.where(kind == "hand", "hand", duty.code_or_unknown(wells, "use_code"))
     depth = water.well_depth(wells, comparable, settings)
     static = water.static_level(wells, depth, comparable, settings)
     flow = duty.duty_flow(wells, settings)
@@ -81,7 +81,7 @@ def design(wells: pd.DataFrame, settings: Settings, comparable: Comparable) -> p
     out: dict[str, object] = {name: wells[name] for name in
                               ("source_id", "well_id", "region_code", "market_code", "acidity_ph",
                                "chloride_mg_per_l", "is_flowing", "weight_inclusion_fraction")}  # fmt: skip
-    out["use_code"] = wells["use_code"].fillna("unknown")
+    out["use_code"] = duty.code_or_unknown(wells, "use_code")
     for name, value in {
         "depth_completed_m": depth, "depth_static_m": static, "flow_duty_m3_per_s": flow,
         "specific_capacity_m2_per_s": capacity, "depth_pumping_m": level, "depth_pump_m": pump,

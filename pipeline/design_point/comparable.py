@@ -67,7 +67,7 @@ class Comparable:
 
 def _joined(frame: pd.DataFrame) -> pd.Series:
     """One text key a row; missing parts are empty."""
-    parts = [frame[column].fillna("").astype(str) for column in frame.columns]
+    parts = [frame[column].astype(object).where(frame[column].notna(), "").astype(str) for column in frame.columns]
     return parts[0].str.cat(parts[1:], sep="\x1f") if len(parts) > 1 else parts[0]
 
 

@@ -13,15 +13,20 @@ BY_YIELD = ("irrigation", "public_supply", "industrial")
 HAND_USES = ("village",)
 
 
+def code_or_unknown(wells: pd.DataFrame, name: str) -> np.ndarray:
+    """A coded column as objects, "unknown" where missing."""
+    return wells[name].astype(object).where(wells[name].notna(), "unknown").to_numpy(dtype=object)
+
+
 def is_hand(wells: pd.DataFrame) -> np.ndarray:
     """Wells drawn by hand: a hand pump is recorded, or a village well without a recorded pump."""
-    kind = wells["pump_kind_code"].fillna("unknown")
-    return ((kind == "hand") | ((kind == "unknown") & wells["use_code"].isin(HAND_USES))).to_numpy()
+    kind = code_or_unknown(wells, "pump_kind_code")
+    return (kind == "hand") | ((kind == "unknown") & wells["use_code"].isin(HAND_USES).to_numpy())
 
 
 def pump_kind(wells: pd.DataFrame) -> np.ndarray:
     """Kind of pump to be hung: as recorded where it hangs on a drop pipe, else by use."""
-    kind = wells["pump_kind_code"].fillna("unknown").to_numpy(dtype=object)
+    kind = code_or_unknown(wells, "pump_kind_code")
     kind = np.where(np.isin(kind, ["unknown", "none"]), "submersible", kind)
     return np.where(is_hand(wells), "hand", kind)
 
@@ -40,7 +45,7 @@ def duty_flow(wells: pd.DataFrame, settings: Settings) -> Banded:
     out = Banded.recorded(wells["flow_duty_m3_per_s"].to_numpy(float))
     tested = wells["flow_tested_m3_per_s"].to_numpy(float)
     tested = np.where(tested > 0, tested, np.nan)
-    use = wells["use_code"].to_numpy(dtype=object)
+    use = code_or_unknown(wells, "use_code")
     use = np.where(is_hand(wells), "village", use)
     share = practice["share_duty_of_yield"]
     follows = np.isin(use, BY_YIELD)
@@ -65,7 +70,7 @@ def is_low_yield(wells: pd.DataFrame, settings: Settings) -> np.ndarray:
     """Motor-pumped wells that give less than the low end of what their use asks: the pump is set deep."""
     tested = wells["flow_tested_m3_per_s"].to_numpy(float)
     practice = settings.practice
-    use = wells["use_code"].fillna("unknown").to_numpy(dtype=object)
+    use = code_or_unknown(wells, "use_code")
     codes, place = np.unique(use.astype(str), return_inverse=True)
     asked = np.array([practice.get(f"flow_{name}", practice["flow_unknown"]).low for name in codes])[place]
     follows = np.isin(use, BY_YIELD) | ~np.isnan(wells["flow_duty_m3_per_s"].to_numpy(float))

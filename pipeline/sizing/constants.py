@@ -37,6 +37,7 @@ class Market:
     materials, families : ndarray of int64 (m), places in ``material_ids`` and FAMILIES
     run : ndarray (RUN)
     is_priced : ndarray of bool (m), every price the option needs is listed
+    large_cable : ndarray (m, 2), cost added for large motors: fixed, and per metre of pump depth
     """
 
     frame: pd.DataFrame
@@ -49,6 +50,7 @@ class Market:
     material_ids: tuple[str, ...]
     run: Floats
     is_priced: NDArray[np.bool_]
+    large_cable: Floats
 
 
 def _numbers(frame: pd.DataFrame, name: str) -> Floats:
@@ -141,7 +143,9 @@ def _limits(frame: pd.DataFrame, settings: Settings) -> dict[str, Floats]:
     }
 
 
-def _price(frame: pd.DataFrame, settings: Settings, goods: Catalogue, hand: bool) -> tuple[dict[str, Floats], NDArray]:
+def _price(
+    frame: pd.DataFrame, settings: Settings, goods: Catalogue, hand: bool
+) -> tuple[dict[str, Floats], NDArray, Floats]:
     """Straight-line cost, renewals and penalties; an option without a price is ranked by its mass."""
     base = settings.base
     kind, use = ("hand", "village") if hand else ("submersible", "domestic")
@@ -170,7 +174,8 @@ def _price(frame: pd.DataFrame, settings: Settings, goods: Catalogue, hand: bool
     light = (frame["family_code"] == "pe") & (_numbers(frame, "rating_kpa") * KILO < base("rating_least_pe") * 0.995)
     out["class_penalty"] = np.where(light, base("penalty_light_class"), 0.0)
     out["glued_penalty"] = np.where(joint == "glued", base("penalty_glued_deep"), 0.0)
-    return out, priced
+    large = lines[["cost_large_fixed", "cost_large_per_m_depth"]].to_numpy(float)
+    return out, priced, large
 
 
 def _scalars(settings: Settings, hand: bool) -> Floats:
@@ -212,7 +217,7 @@ def market(code: str, hand: bool, settings: Settings, goods: Catalogue) -> Marke
     )  # fmt: skip
     unit_velocity = friction.velocity_m_per_s(1.0, bore)
     relative = _numbers(frame, "roughness_mm") * MILLI / bore
-    cost, priced = _price(frame, settings, goods, hand)
+    cost, priced, large = _price(frame, settings, goods, hand)
     piece = np.where(frame["coil_lengths_m"] == "", _numbers(frame, "piece_length_m"), np.inf)
     width = _numbers(frame, "coupling_outside_mm") * MILLI
     values: dict[str, Floats] = {
@@ -243,7 +248,7 @@ def market(code: str, hand: bool, settings: Settings, goods: Catalogue) -> Marke
         frame, index, constants, inverse, table,
         frame["material_id"].map({m: n for n, m in enumerate(ids)}).to_numpy(np.int64),
         frame["family_code"].map({f: n for n, f in enumerate(FAMILIES)}).to_numpy(np.int64),
-        ids, _scalars(settings, hand), priced,
+        ids, _scalars(settings, hand), priced, large,
     )  # fmt: skip
 
 

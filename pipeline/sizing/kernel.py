@@ -145,7 +145,8 @@ def _choose(options, inverse, table, materials, families, factors, wells, run, b
         flow, length, head, given = w[W_FLOW], w[W_LENGTH], w[W_HEAD], w[W_HEAD_IS_GIVEN]
         gamma, static, pumping, leaves = w[W_GAMMA], w[W_LEVEL_STATIC], w[W_LEVEL_PUMPING], w[W_DEPTH_DISCHARGE]
         pressure_head, pump, cable = w[W_PRESSURE_HEAD], w[W_WEIGHT_PUMP], w[W_WEIGHT_CABLE_PER_M]
-        volume, area_cable, width, bore_inverse = w[W_VOLUME_PUMP], w[W_AREA_CABLE], w[W_WIDTH_PUMP], 1.0 / w[W_BORE]
+        volume, area_cable, width = w[W_VOLUME_PUMP], w[W_AREA_CABLE], w[W_WIDTH_PUMP]
+        bore_inverse = 1.0 / w[W_BORE] if w[W_BORE] > 0.0 else np.nan
         temperature, depth_pump, hand = w[W_TEMPERATURE], w[W_DEPTH_PUMP], 2.0 * w[W_HAND]
         ratio = flow / w[W_VISCOSITY]
         row, a, b, c, d = _place(ratio)
@@ -154,6 +155,7 @@ def _choose(options, inverse, table, materials, families, factors, wells, run, b
         chloride = w[W_CHLORIDE] if w[W_CHLORIDE] == w[W_CHLORIDE] else 0.0
         shutoff = gamma * w[W_HEAD_SHUTOFF] if w[W_HEAD_SHUTOFF] == w[W_HEAD_SHUTOFF] else 0.0
         estimated = gamma * w[W_RATIO_SHUTOFF] if w[W_RATIO_SHUTOFF] == w[W_RATIO_SHUTOFF] else 0.0
+        estimated = estimated if w[W_HEAD_SHUTOFF] != w[W_HEAD_SHUTOFF] else 0.0
         density, energy = gamma / GRAVITY, run[R_ENERGY] * flow
         for j in range(m):
             factor = factors[i, materials[j]]

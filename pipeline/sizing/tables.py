@@ -62,10 +62,13 @@ def selection(
     governs = judged[:, :N_STOP].argmax(axis=1)
     priced = np.where(has, group.is_priced[np.maximum(chosen, 0)], False)
     soft = (found.use[:, JUDGEMENT] > 1.0).any(axis=1)
-    flowing = (design["is_flowing"].fillna(False).astype(bool) | (design["depth_static_m"] < 0)).to_numpy()
+    flowing = (design["is_flowing"].astype(object).eq(True) | (design["depth_static_m"] < 0)).to_numpy()
     outcome = np.where(soft, "recommended_with_caution", "recommended").astype(object)
     outcome[flowing] = "flowing"
     outcome[~has] = "none_passes"
+    cable = group.large_cable[np.maximum(chosen, 0)]
+    large = design["power_motor_w"].to_numpy(float) > settings.base("power_cable_small")
+    cable_extra = np.where(large, cable[:, 0] + cable[:, 1] * design["depth_pump_m"].to_numpy(float), 0.0)
     out: dict[str, object] = {
         name: design[name].to_numpy(dtype=object)
         for name in ("source_id", "well_id", "region_code", "market_code", "use_code", "grade_code")
@@ -92,8 +95,8 @@ def selection(
         "install_method_code": _named(METHODS, np.where(has, np.nan_to_num(quantity["method"]), -1).astype(int)),
         "governs_check_code": _named(np.array(CHECKS, dtype=object), np.where(has, governs, -1)),
         "utilisation_max_fraction": np.where(has, judged[:, :N_STOP].max(axis=1), np.nan),
-        "cost_first": np.where(priced, quantity["first"], np.nan),
-        "cost_present": np.where(priced, quantity["present"], np.nan),
+        "cost_first": np.where(priced, quantity["first"] + cable_extra, np.nan),
+        "cost_present": np.where(priced, quantity["present"] + cable_extra, np.nan),
     }  # fmt: skip
     piece = group.constants[O["piece"]][np.maximum(chosen, 0)]
     longest = np.minimum(piece, design["length_drop_pipe_m"].to_numpy(float))
