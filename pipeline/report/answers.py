@@ -255,7 +255,7 @@ def material(facts: Facts) -> dict[str, Any]:
     rows = facts.rows("material")
     pipes = [row for row in rows if names.is_pipe(row["item_id"])]
     goods = [row for row in rows if not names.is_pipe(row["item_id"])]
-    unit, currency = facts.unit("length_m"), next((row["currency"] for row in rows if row["currency"]), "")
+    unit, currency = facts.unit("length_m"), facts.currency()
     cost = words.say("report.material.cost", currency=currency)
 
     def length(row: dict[str, Any], key: str) -> float | None:

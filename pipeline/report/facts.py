@@ -89,6 +89,14 @@ class Facts:
         values, codes = iter(row), list(schema.codes("basis"))
         return [{"field": field.removesuffix("_basis_code")} | {c: next(values) for c in codes} for field in fields]
 
+    def currency(self) -> str:
+        """Currency of the costs; empty where no price is known."""
+        for table in ("demand", "selection", "bill_lines"):
+            found = self.ask(f"SELECT currency FROM {table} WHERE currency IS NOT NULL LIMIT 1")
+            if found:
+                return str(found[0]["currency"])
+        return ""
+
     def unit(self, column: str) -> str:
         """Unit in which a column is shown."""
         how = shown(column, self.units)

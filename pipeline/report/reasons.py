@@ -65,9 +65,7 @@ def why_not(facts: Facts) -> dict[str, Any]:
     drawn = charts.stacked([(names.family(f), totals[f], text(sum(totals[f].values()))) for f in order], series)
     some = [row for family in order for row in [r for r in rows if r["family_code"] == family][:6]]
     note = words.say("report.more", shown=len(some), all=text(len(rows))) if len(some) < len(rows) else ""
-    currency = next(
-        (row["currency"] for row in facts.ask("SELECT currency FROM selection WHERE currency IS NOT NULL LIMIT 1")), ""
-    )
+    currency = facts.currency()
     cells = []
     for row in some:
         need, unit = facts.show_by_ucum(row["need"], row["unit"])
