@@ -23,7 +23,7 @@ TABLES = {
         "TAG|SCREEN_FROM|SCREEN_TO|LENGTH_UNIT|SLOT_MM"
     ),
     "veldran_tests.txt": (
-        "TAG|TESTED_ON|TEST_METHOD|RATE|RATE_UNIT|HOURS|LEVEL_BEFORE|LEVEL_PUMPING|LEVEL_UNIT"
+        "TAG|TESTED_ON|TEST_METHOD|RATE|RATE_UNIT|HOURS|LEVEL_BEFORE|LEVEL_PUMPING|DRAWDOWN|LEVEL_UNIT"
     ),
     "veldran_levels.txt": (
         "TAG|MEASURED_ON|LEVEL|LEVEL_UNIT|LEVEL_STATUS"
@@ -76,7 +76,7 @@ def _well(rng: Random, w: dict[str, Any], tag: str) -> tuple[dict[str, list[Reco
             "PH": number(w["ph"], 1) if chemistry else "",
             "CHLORIDE": number(w["chloride"], 0) if chemistry else "",
             "WATER_TEMP": some(rng, 0.3, number(w["temperature"], 1)),
-            "METHANE": number(rng.lognormvariate(0.5, 1.3), 1) if supply and rng.random() < 0.06 else "",
+            "METHANE": number(rng.lognormvariate(0.5, 1.3), 1) if supply and rng.random() < 0.14 else "",
             "HARD_TO_PASS": "yes" if w["crooked"] else "",
             "OWNER_NAME": f"OWNER {rng.randint(1, 900):04d}",
         }
@@ -105,6 +105,7 @@ def _well(rng: Random, w: dict[str, Any], tag: str) -> tuple[dict[str, list[Reco
                 "HOURS": number(w["duration_h"]),
                 "LEVEL_BEFORE": length(w["static"], 2),
                 "LEVEL_PUMPING": pumping,
+                "DRAWDOWN": length(w["fall"], 2) if pumping and rng.random() < 0.6 else "",
                 "LEVEL_UNIT": unit,
             }
         )
@@ -187,9 +188,20 @@ def _slips(rng: Random, plant: Planter, tables: dict[str, list[Record]], misspel
     ):
         test_of[r["TAG"]]["RATE_UNIT"] = "L/s"
     screen_of = {s["TAG"]: s for s in tables["veldran_screens.txt"]}
-    for r in plant.take(5, "screen_ends_exchanged", lambda r: r["TAG"] in screen_of):
+    for r in plant.take(3, "screen_ends_exchanged", lambda r: r["TAG"] in screen_of):
         s = screen_of[r["TAG"]]
         s["SCREEN_FROM"], s["SCREEN_TO"] = s["SCREEN_TO"], s["SCREEN_FROM"]
+    tested = lambda r: test_of.get(r["TAG"], {"DRAWDOWN": ""})["DRAWDOWN"] != "" and r["FINISHED_AT"] != ""  # noqa: E731
+    for r in plant.take(
+        3, "drawdown_is_the_level", lambda r: tested(r) and float(test_of[r["TAG"]]["LEVEL_BEFORE"]) > 6
+    ):
+        test_of[r["TAG"]]["DRAWDOWN"] = test_of[r["TAG"]]["LEVEL_PUMPING"]
+    for r in plant.take(
+        2, "drawdown_beyond_the_water", lambda r: tested(r) and float(test_of[r["TAG"]]["LEVEL_BEFORE"]) > 1
+    ):
+        test_of[r["TAG"]]["DRAWDOWN"] = number(float(r["FINISHED_AT"]) + 12, 1)
+    for r in plant.take(2, "level_below_bottom_while_pumping", lambda r: tested(r) and r["STATUS"] == "active"):
+        test_of[r["TAG"]].update(LEVEL_PUMPING=number(float(r["FINISHED_AT"]) + 7, 1), DRAWDOWN="")
     for r in plant.take(4, "no_id", lambda r: r["TAG"] not in screen_of and r["TAG"] not in test_of):
         r["TAG"] = ""
 

@@ -13,7 +13,7 @@ FIRST_LINE = "# Invented sample data: the State of Brindle, its counties, wells 
 COLUMNS = """
 WELL_ID FORM_NO RPT_TYPE RPT_DATE COMP_DATE COUNTY USE_CD LAT_DD LON_DD LOC_ACC_FT GRND_EL_FT HOLE_DP_FT
 WELL_DP_FT CSG_ID_IN CSG_BOT_FT SCR_TOP_FT SCR_BOT_FT BEDRK_FT SWL_FT PMPG_LVL_FT YIELD_GPM TEST_HRS TEST_MTHD
-PUMP_TYPE PUMP_SET_FT DROP_PIPE_FT DROP_MATL MOTOR_HP TDH_FT SHUTOFF_FT CUTOUT_PSI WTR_TEMP_F PH CL_MG_L
+PUMP_TYPE PUMP_SET_FT PUMP_GPM DROP_PIPE_FT DROP_MATL MOTOR_HP TDH_FT SHUTOFF_FT CUTOUT_PSI WTR_TEMP_F PH CL_MG_L
 FLOWING SAND SULFUR CROOKED STKUP_FT OWNER OWNER_ADDR DRILLER REMARKS
 """.split()  # noqa: SIM905
 USE = {
@@ -91,9 +91,10 @@ def record(rng: Random, region: Region, number_of: int) -> Record:
         "PUMP_SET_FT": ft(setting),
         "DROP_PIPE_FT": ft(setting - 1.2) if setting and w["use"] == "domestic" and rng.random() < 0.8 else "",
         "DROP_MATL": some(rng, 0.7, MATERIAL[w["material"]]) if known else "",
+        "PUMP_GPM": number(to(w["duty"], "L/s", "gpm"), 1) if known and rng.random() < 0.35 else "",
         "MOTOR_HP": number(w["motor_hp"], 2) if known and rng.random() < 0.8 else "",
-        "TDH_FT": ft(shown(0.10, w["head"])) if known else "",
-        "SHUTOFF_FT": ft(shown(0.12, w["shutoff"])) if known else "",
+        "TDH_FT": ft(shown(0.25, w["head"])) if known else "",
+        "SHUTOFF_FT": ft(shown(0.25, w["shutoff"])) if known else "",
         "CUTOUT_PSI": rng.choice(("50", "60", "60", "70")) if known and w["use"] == "domestic" else "",
         "WTR_TEMP_F": number(to(shown(0.45 if w["temperature"] > 30 else 0.25, w["temperature"]), "degC", "degF"), 0),
         "PH": number(w["ph"], 1) if chemistry else "",
@@ -108,6 +109,10 @@ def record(rng: Random, region: Region, number_of: int) -> Record:
         "DRILLER": f"DRILLER {rng.randint(1, 40):03d}",
         "REMARKS": rng.choice(REMARKS),
     }
+
+
+def _between(first: str, last: str) -> list[str]:
+    return COLUMNS[COLUMNS.index(first) : COLUMNS.index(last) + 1]
 
 
 def _supply(r: Record) -> bool:
@@ -137,7 +142,7 @@ def _again(rng: Random, plant: Planter) -> list[Record]:
         changed = {"HOLE_DP_FT": depth, "WELL_DP_FT": depth, "REMARKS": "deepened", "COMP_DATE": _later(rng, old)}
         extra += [{**old, **changed, "FORM_NO": form(5), "RPT_TYPE": "DEEPENING"}]
     for old in plant.take(40, "pump_report", lambda r: _young(r) and r["PUMP_SET_FT"]):
-        blank = {c: "" for c in COLUMNS[16:23]}
+        blank = {c: "" for c in _between("SCR_BOT_FT", "TEST_MTHD")}
         extra += [{**old, **blank, "FORM_NO": form(6), "RPT_TYPE": "PUMP", "COMP_DATE": _later(rng, old)}]
     for old in plant.take(45, "plugged_later", _young):
         changed = {"RPT_TYPE": "PLUGGING", "COMP_DATE": _later(rng, old), "REMARKS": "filled and capped"}
@@ -184,7 +189,12 @@ def _slips(rng: Random, plant: Planter, by_name: dict[str, Region]) -> None:
         "yield_by_the_hour",
         "YIELD_GPM",
         lambda r: number(60 * float(r["YIELD_GPM"]), 0),
-        lambda r: r["YIELD_GPM"] and 4 < float(r["YIELD_GPM"]) < 40 and r["CSG_ID_IN"] in ("4", "5", "6"),
+        lambda r: (
+            r["YIELD_GPM"]
+            and 8 < float(r["YIELD_GPM"]) < 40
+            and r["USE_CD"] == "DOM"
+            and r["CSG_ID_IN"] in ("4", "5", "6")
+        ),
     )
     plant.put(5, "depth_9999", "WELL_DP_FT", lambda r: "9999")
     plant.put(15, "level_minus_99", "SWL_FT", lambda r: "-99")
@@ -218,6 +228,62 @@ def _slips(rng: Random, plant: Planter, by_name: dict[str, Region]) -> None:
         r["WELL_ID"] = ""
 
 
+def _contradictions(plant: Planter) -> None:
+    """Values that cannot stand beside each other, and cells that are no plain number."""
+    fresh = lambda r: r["RPT_TYPE"] == "NEW" and r["USE_CD"] in ("DOM", "STK") and float(r["SWL_FT"] or 0) > 20  # noqa: E731
+    more = lambda text, feet: number(float(text) + feet, 0)  # noqa: E731
+    put = plant.put
+    bare = lambda r: fresh(r) and not r["PUMP_SET_FT"] and not r["PMPG_LVL_FT"]  # noqa: E731
+    put(5, "level_below_bottom", "SWL_FT", lambda r: more(r["WELL_DP_FT"], 30), bare)
+    for r in plant.take(4, "pump_below_bottom", lambda r: fresh(r) and r["PUMP_SET_FT"] and not r["DROP_PIPE_FT"]):
+        r["PUMP_SET_FT"], r["SWL_FT"] = more(r["WELL_DP_FT"], 40), ""
+    put(
+        3,
+        "screen_below_bottom",
+        "SCR_BOT_FT",
+        lambda r: more(r["WELL_DP_FT"], 25),
+        lambda r: fresh(r) and r["SCR_TOP_FT"],
+    )
+    for r in plant.take(3, "screen_above_level", lambda r: fresh(r) and r["SCR_TOP_FT"]):
+        r["SCR_TOP_FT"], r["SCR_BOT_FT"] = "6", "14"
+    put(
+        4,
+        "casing_below_hole",
+        "CSG_BOT_FT",
+        lambda r: more(r["HOLE_DP_FT"], 25),
+        lambda r: fresh(r) and r["CSG_BOT_FT"],
+    )
+    put(4, "flowing_with_deep_level", "FLOWING", lambda r: "Y", lambda r: fresh(r) and r["FLOWING"] != "Y")
+    put(3, "above_ground_not_flowing", "FLOWING", lambda r: "N", lambda r: r["SWL_FT"] and float(r["SWL_FT"]) < -3)
+    put(5, "bore_of_a_pipe", "CSG_ID_IN", lambda r: "1.25", lambda r: fresh(r) and r["CSG_ID_IN"])
+    put(2, "bore_in_the_wrong_unit", "CSG_ID_IN", lambda r: "60", lambda r: fresh(r) and float(r["WELL_DP_FT"]) > 120)
+    put(
+        3,
+        "pipe_longer_than_well",
+        "DROP_PIPE_FT",
+        lambda r: more(r["WELL_DP_FT"], 60),
+        lambda r: fresh(r) and r["DROP_PIPE_FT"],
+    )
+    put(4, "duty_above_yield", "PUMP_GPM", lambda r: number(3 * float(r["YIELD_GPM"]), 1),
+        lambda r: r["PUMP_GPM"] and not r["MOTOR_HP"] and 0 < float(r["YIELD_GPM"] or 0) < 30)  # fmt: skip
+    put(
+        1,
+        "motor_too_weak",
+        "MOTOR_HP",
+        lambda r: "0.1",
+        lambda r: float(r["PUMP_GPM"] or 0) > 4 and float(r["TDH_FT"] or 0) > 120 and r["MOTOR_HP"],
+    )
+    for r in plant.take(1, "heads_exchanged", lambda r: r["TDH_FT"] and r["SHUTOFF_FT"]):
+        r["TDH_FT"], r["SHUTOFF_FT"] = r["SHUTOFF_FT"], r["TDH_FT"]
+    put(6, "metres_in_the_cell", "SWL_FT", lambda r: number(to(float(r["SWL_FT"]), "ft", "m"), 1) + " m", fresh)
+    put(4, "not_a_number", "SWL_FT", lambda r: "see log", fresh)
+    put(3, "beyond_all_bounds", "YIELD_GPM", lambda r: "55000", lambda r: fresh(r) and r["YIELD_GPM"])
+    put(6, "date_of_a_placeholder", "COMP_DATE", lambda r: "1/1/1900", fresh)
+    put(9, "depth_888", "WELL_DP_FT", lambda r: "888", lambda r: fresh(r) and float(r["WELL_DP_FT"]) < 300)
+    for r in plant.take(8, "place_not_given", fresh):
+        r["LAT_DD"] = r["LON_DD"] = r["LOC_ACC_FT"] = ""
+
+
 def make(seed: int) -> tuple[dict[str, bytes], Truth]:
     """The file and how many of each fault it carries, by the id of the record."""
     rng = Random(f"{seed} brindle")
@@ -232,8 +298,9 @@ def make(seed: int) -> tuple[dict[str, bytes], Truth]:
         truth[name] = [r["WELL_ID"] for r in rows if r["USE_CD"] == use]
     extra = _again(rng, plant)
     _slips(rng, plant, {r.name: r for r in found})
+    _contradictions(plant)
     for r in plant.take(14, "dry_hole", lambda r: r["RPT_TYPE"] == "NEW" and r["USE_CD"] == "DOM"):
-        r.update({c: "" for c in COLUMNS[15:33]}, SWL_FT="dry", YIELD_GPM="0", REMARKS="dry hole")
+        r.update({c: "" for c in _between("SCR_TOP_FT", "CL_MG_L")}, SWL_FT="dry", YIELD_GPM="0", REMARKS="dry hole")
     for again in extra:
         rows.insert(rng.randrange(len(rows) // 3, len(rows)), again)
     truth["records"] = [str(len(rows))]

@@ -132,6 +132,17 @@ def _slips(rng: Random, plant: Planter, by_name: dict[str, Region]) -> None:
         r["pump_kind"], r["borehole_depth_m"], r["pump_installed_at_m"] = "hand pump", "142,5", "128"
     for r in plant.take(9, "dry_hole", lambda r: r["pump_kind"] == "none"):
         r.update(state="dry", static_level_m="dry", tested_yield_m3h="", pump_installed_at_m="")
+    plant.put(4, "latitude_without_sign", "gps_north", lambda r: r["gps_north"].lstrip("-"))
+    plant.put(3, "one_coordinate", "gps_east", lambda r: "")
+    bare = lambda r: not r["pump_installed_at_m"] and not r["screen_from_m"] and r["state"] == "functional"  # noqa: E731
+    for r in plant.take(6, "drilling_stopped", bare):
+        r.update(borehole_depth_m=rng.choice(("2,5", "3", "4,5")), static_level_m="", tested_yield_m3h="")
+    plant.put(3, "level_below_bottom", "static_level_m", lambda r: number(value(r["borehole_depth_m"]) + 8, 1, True),
+              lambda r: bare(r) and r["static_level_m"])  # fmt: skip
+    for r in plant.take(
+        1, "conductivity_in_millisiemens", lambda r: value(r["chloride_mgl"]) > 20 and r["conductivity_us"]
+    ):
+        r["conductivity_us"] = number(value(r["conductivity_us"]) / 1000, 3, True)
     for r in plant.take(3, "no_id"):
         r["point_no"] = ""
 
