@@ -19,6 +19,8 @@ from pipeline.errors import PipelineError
 from pipeline.settings import Settings
 
 LIBRARIES = ("numpy", "pandas", "pyarrow", "duckdb", "numba", "pint", "great-expectations")
+# endings of files that a person would expect to be read when a folder is given
+TABLE_ENDINGS = (".csv", ".tsv", ".txt", ".tab", ".psv", ".dat", ".rdb", ".xlsx", ".dbf", ".gz", ".zip", ".geojson")
 PER_WELL = ("design", "selection", "not_chosen", "risks", "bill_lines")
 
 
@@ -201,7 +203,7 @@ def run(
 
         started = time.perf_counter()
         goods = catalogue(settings)
-        demand = roll_up(settled(pd.concat(sums, ignore_index=True), goods), settings)
+        demand = roll_up(settled(pd.concat(sums, ignore_index=True), goods), settings, goods.currency)
         counts["demand"] = io.write_table("demand", demand, folder)
         clock.stage("demand", started, counts["demand"])
 
@@ -243,6 +245,14 @@ def _to_tables(done: dict[str, Any]) -> dict[str, Any]:
         name: io.to_arrow(name, io.sorted_by_key(name, frame)) if name in PER_WELL else frame
         for name, frame in done.items()
     }
+
+
+def unread_tables(manifest: dict[str, Any]) -> list[str]:
+    """Files of a folder that look like tables and were not read, copies of a table that was read left aside."""
+    return [
+        entry["file"] for entry in manifest["not_read"]
+        if Path(entry["file"]).suffix.lower() in TABLE_ENDINGS and not entry["reason"].startswith("The same records")
+    ]  # fmt: skip
 
 
 def _gate_line(verdict: Any) -> str:

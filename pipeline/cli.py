@@ -63,7 +63,10 @@ def run(
     else:
         for line in last_lines(folder):
             print(line)
-    if not manifest["gate"]["passed"] or manifest["not_read"]:
+    unread = chain.unread_tables(manifest)
+    if unread:
+        _tell(f"wellstring: not read: {', '.join(unread)}; 'wellstring inspect' tells why.")
+    if not manifest["gate"]["passed"] or unread:
         raise typer.Exit(3)
 
 

@@ -15,7 +15,7 @@ from pipeline.errors import SchemaError, UsageError
 PICKS = ("first", "last", "min", "max")
 _TOP = {"source", "file", "tables", "exclude", "events"}
 _SOURCE = {"id", "title", "publisher", "licence", "retrieved", "edition", "invented", "market", "area", "crs",
-           "date_order", "cannot_tell", "notes"}  # fmt: skip
+           "date_order", "cannot_tell", "notes", "edition_of"}  # fmt: skip
 _FILE = {"encoding", "delimiter", "comment", "type_row", "units_row", "missing"}
 _TABLE = {"role", "match", "match_absent", "id", "columns", "order_by", "exclude"}
 _COLUMN = {"from", "unit", "unit_from", "missing", "minus", "codes", "default", "pick", "where", "positive",
@@ -111,6 +111,7 @@ class Layout:
     licence: str = ""
     retrieved: str = ""
     edition: str = ""
+    edition_of: str = ""
     invented: bool = False
     market: str = ""
     area: str = ""
@@ -309,7 +310,7 @@ def from_dict(document: dict[str, Any], where: str) -> Layout:
     parsed = {name: _table(reader, name, found) for name, found in tables.items()}
     if sum(table.role == "wells" for table in parsed.values()) != 1:
         raise reader.fail("[tables]", "exactly one table must have role = \"wells\"")
-    names = ("id", "title", "publisher", "licence", "retrieved", "edition", "area", "crs", "notes")
+    names = ("id", "title", "publisher", "licence", "retrieved", "edition", "edition_of", "area", "crs", "notes")
     plain = {name: reader.text(f"[source] {name}", source[name]) for name in names if name in source}
     order = source.get("date_order", "ymd")
     return Layout(

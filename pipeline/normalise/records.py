@@ -83,6 +83,7 @@ def to_records(intake: Intake, settings: Settings) -> Records:
         tables = sorted(by_source[source_id], key=lambda pair: (pair[0].file, pair[0].table, pair[1]))
         outcomes.append(_source(intake.layouts[source_id], tables, settings, log))
     ledger = _balanced(intake, outcomes)
+    _merge_editions(intake, dict(zip(sorted(by_source), outcomes, strict=True)))
     return Records(
         wells=_declared("wells", [o.wells for o in outcomes]),
         events=_declared("events", [o.events for o in outcomes]),
@@ -91,6 +92,25 @@ def to_records(intake: Intake, settings: Settings) -> Records:
         excluded=_declared("excluded", [o.excluded for o in outcomes]),
         ledger=ledger,
     )
+
+
+def _merge_editions(intake: Intake, outcomes: dict[str, _Source]) -> None:
+    """Where two editions of one source are read together, a well of both stands once, in the main edition.
+
+    The record of the other edition counts as used; its event says what it was merged into.
+    """
+    for source_id, outcome in outcomes.items():
+        main = outcomes.get(intake.layouts[source_id].edition_of)
+        if main is None or outcome.wells.empty or main.wells.empty:
+            continue
+        twice = outcome.wells["well_id"].isin(main.wells["well_id"])
+        outcome.wells = outcome.wells[~twice].reset_index(drop=True)
+        again = outcome.events["well_id"].isin(main.wells["well_id"]) & outcome.events["merged_into_well_id"].isna()
+        events = outcome.events.copy()
+        events.loc[again, "merged_into_well_id"] = events.loc[again, "well_id"]
+        events.loc[again, "event_kind_code"] = "duplicate"
+        events.loc[again, "evidence"] = f"the same well in another edition, {intake.layouts[source_id].edition_of}"
+        outcome.events = events
 
 
 def _entries(intake: Intake) -> list[int]:
