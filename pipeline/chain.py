@@ -160,7 +160,9 @@ def run(
     try:
         started = time.perf_counter()
         faults, metrics = scan(records.wells, settings)
-        verdict = judge(metrics, records.wells.head(100_000), settings, folder / "gate" if settings.gate_pages else None)
+        verdict = judge(
+            metrics, records.wells.head(100_000), settings, folder / "gate" if settings.gate_pages else None
+        )
         issues = pd.concat([records.issues, faults], ignore_index=True)
         clock.stage("validate", started, len(records.wells), "gate passed" if verdict.passed else "gate FAILED")
         if settings.strict and not verdict.passed:

@@ -83,8 +83,8 @@ def explain(
     as_json: Json = False,
 ) -> None:
     """Show one well's recommendation and its full calculation sheet."""
-    from pipeline import sheet
     from pipeline import settings as setup
+    from pipeline import sheet
 
     effective = setup.load(settings, units=units or None)
     if (run_folder is None) == (not given):
@@ -162,9 +162,14 @@ def rules(as_json: Json = False) -> None:
 @app.command()
 def sources(as_json: Json = False) -> None:
     """List the layouts of sources that are known."""
-    from pipeline.ingest import known_sources
+    from pipeline.ingest import packaged
 
-    _show(known_sources(), as_json)
+    rows = [
+        {"id": s.id, "edition": s.edition, "title": s.title, "publisher": s.publisher, "licence": s.licence,
+         "market": s.market, "tables": ", ".join(s.tables), "cannot tell": "; ".join(s.cannot_tell)}
+        for s in packaged().values()
+    ]  # fmt: skip
+    _show(rows, as_json)
 
 
 @app.command()

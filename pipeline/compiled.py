@@ -62,7 +62,7 @@ def _prepare() -> bool:
     import numba
 
     os.environ["NUMBA_CACHE_DIR"] = str(folder)
-    numba.config.CACHE_DIR = str(folder)
+    numba.config.CACHE_DIR = str(folder)  # type: ignore[attr-defined]
     return True
 
 

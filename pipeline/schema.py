@@ -141,7 +141,9 @@ def tables() -> dict[str, tuple[Column, ...]]:
     out: dict[str, list[Column]] = {}
     for row in sorted(rows("tables"), key=lambda r: (r["table"], int(r["position"]))):
         if row["field"] not in known:
-            raise SchemaError(f"tables.csv: table '{row['table']}' names field '{row['field']}', which fields.csv lacks.")
+            raise SchemaError(
+                f"tables.csv: '{row['table']}' names the field '{row['field']}', which fields.csv lacks."
+            )
         field, columns = known[row["field"]], out.setdefault(row["table"], [])
         spread = _banded(field) if row["band"] == "yes" else [field]
         columns.extend(Column(f, row["key"] == "yes", row["required"] == "yes" and f is field) for f in spread)

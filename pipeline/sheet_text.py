@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
@@ -44,7 +45,7 @@ def _by_unit(value: float | None, ucum: str, units: str) -> str:
     return f"{_figures(number, digits)} {'' if unit in ('1', '[pH]') else unit}".strip()
 
 
-def _rows(lines: list[tuple[str, ...]]) -> list[str]:
+def _rows(lines: Sequence[tuple[str, ...]]) -> list[str]:
     """Columns set side by side."""
     if not lines:
         return []
@@ -136,7 +137,8 @@ def _design(point: dict[str, Any], units: str) -> list[str]:
     for name in SHOWN_DESIGN:
         basis = point[f"{schema.stem(name)}_basis_code"]
         lines.append((words.label(name), amount(name, point[name], units), amount(name, point[f"{name}_low"], units),
-                      amount(name, point[f"{name}_high"], units), schema.codes("basis").get(basis or "", "-")))  # fmt: skip
+                      amount(name, point[f"{name}_high"], units),
+                      schema.codes("basis").get(basis or "", "-")))  # fmt: skip
     return ["", words.say("explain.design"), *_rows(lines)]
 
 

@@ -40,7 +40,7 @@ def registry() -> Any:
     """The one unit registry, built on first use."""
     import pint
 
-    units = pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=None)
+    units: Any = pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=None)
     return units
 
 

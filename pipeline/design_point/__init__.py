@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from pipeline import schema
 from pipeline.design_point import drawdown as water
 from pipeline.design_point import duty, head, setting
-from pipeline.design_point.bands import ASSUMED, RECORDED, Banded
+from pipeline.design_point.bands import RECORDED, Banded
 from pipeline.design_point.comparable import Comparable, learn
 from pipeline.settings import Settings
 

@@ -68,7 +68,10 @@ class Comparable:
 def _joined(frame: pd.DataFrame) -> pd.Series:
     """One text key a row; missing parts are empty."""
     parts = [frame[column].astype(object).where(frame[column].notna(), "").astype(str) for column in frame.columns]
-    return parts[0].str.cat(parts[1:], sep="\x1f") if len(parts) > 1 else parts[0]
+    out = parts[0]
+    for part in parts[1:]:
+        out = out + "\x1f" + part
+    return out
 
 
 def learn(wells: pd.DataFrame, settings: Settings) -> Comparable:
@@ -77,7 +80,7 @@ def learn(wells: pd.DataFrame, settings: Settings) -> Comparable:
     rungs = []
     for keys in LADDER:
         grouped = values.groupby(_joined(wells[list(keys)]).to_numpy(), sort=True)
-        blocks = {}
+        blocks: dict[tuple[str, str | float], pd.Series] = {}
         counts = grouped.count()
         for name in values.columns:
             blocks[(name, "n")] = counts[name]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from pipeline.design_point.bands import ASSUMED, DERIVED, NEIGHBOURS, Banded, Floats, add, constant
 from pipeline.design_point.comparable import Comparable
@@ -63,8 +64,8 @@ def specific_capacity(
     practice = settings.practice
     flow = wells["flow_tested_m3_per_s"].where(wells["flow_tested_m3_per_s"] > 0).to_numpy(float)
     recorded_static = wells["depth_static_m"].to_numpy(float)
-    fall = wells["drawdown_test_m"].fillna(wells["depth_pumping_m"] - recorded_static)
-    fall = fall.where(fall > 0).to_numpy(float)
+    told = wells["drawdown_test_m"].fillna(wells["depth_pumping_m"] - recorded_static)
+    fall = told.where(told > 0).to_numpy(float)
     blown = wells["test_method_code"].isin(BLOWN).to_numpy()
     out = Banded.recorded(np.full(len(wells), np.nan))
     tested = np.where(blown, np.nan, flow / fall)
@@ -87,14 +88,10 @@ def recorded_fall(wells: pd.DataFrame, static: Banded, settings: Settings) -> Ba
     fall = wells["depth_pumping_m"].to_numpy(float) - static.base
     fall = np.where(usable & (fall >= 0), fall, np.nan)
     band = settings.practice["factor_capacity_tested"]
-    return Banded.recorded(np.full(len(fall), np.nan)).fill(
-        fall, fall / band.high, fall / band.low, DERIVED
-    )
+    return Banded.recorded(np.full(len(fall), np.nan)).fill(fall, fall / band.high, fall / band.low, DERIVED)
 
 
-def drawdown(
-    known: Banded, flow: Banded, capacity: Banded, column: Floats, settings: Settings
-) -> Banded:
+def drawdown(known: Banded, flow: Banded, capacity: Banded, column: Floats, settings: Settings) -> Banded:
     """Fall of the level at duty, m.
 
     A recorded pumping level, else flow over specific capacity, else a declared share of the water column.

@@ -54,7 +54,7 @@ def head_before_friction(
     rise.fill(default.base, default.low, default.high, ASSUMED)
     gamma = DENSITY * GRAVITY
     pressure = Banded(cutout.base / gamma, cutout.low / gamma, cutout.high / gamma, cutout.basis)
-    lift = Banded(*(np.maximum(x, 0.0) for x in (level.base, level.low, level.high)), level.basis)
+    lift = Banded(np.maximum(level.base, 0.0), np.maximum(level.low, 0.0), np.maximum(level.high, 0.0), level.basis)
     minor = constant(settings.practice["loss_minor"], len(given))
     total = add(lift, rise, pressure, minor)
     out.fill(total.base, total.low, total.high, DERIVED)
@@ -71,15 +71,19 @@ def temperature(wells: pd.DataFrame, setting: Banded, settings: Settings) -> Ban
     deeper = np.maximum(setting.base - 15.0, 0.0)
     for which, name in ((warm, "temperature_warm"), (~warm, "temperature_default")):
         band, slope, here = practice[name], practice["gradient_temperature"], np.where(which, 1.0, np.nan)
-        ends = ((b + s * deeper) * here for b, s in
-                ((band.base, slope.base), (band.low, slope.low), (band.high, slope.high)))  # fmt: skip
-        out.fill(*ends, ASSUMED)
+        base, low, high = (
+            (b + s * deeper) * here
+            for b, s in ((band.base, slope.base), (band.low, slope.low), (band.high, slope.high))
+        )
+        out.fill(base, low, high, ASSUMED)
     return out
 
 
 def bore(wells: pd.DataFrame, hand: NDArray, settings: Settings) -> Banded:
     """Smallest bore above the pump, m: recorded, else by use."""
-    out = Banded.recorded(wells["diameter_casing_inside_m"].where(wells["diameter_casing_inside_m"] > 0).to_numpy(float))
+    out = Banded.recorded(
+        wells["diameter_casing_inside_m"].where(wells["diameter_casing_inside_m"] > 0).to_numpy(float)
+    )
     large = wells["use_code"].isin(["irrigation", "public_supply", "industrial"]).to_numpy()
     for which, name in (
         (hand, "diameter_casing_village"), (large & ~hand, "diameter_casing_large"),
@@ -112,9 +116,10 @@ def pump_mass(wells: pd.DataFrame, power: Floats, hand: NDArray, settings: Setti
     cylinder, here = practice["mass_cylinder_hand"], np.where(hand, 1.0, np.nan)
     out.fill(cylinder.base * here, cylinder.low * here, cylinder.high * here, ASSUMED)
     least, each = practice["mass_pump_base"], practice["mass_pump_per_kw"]
-    ends = (a + b * power for a, b in
-            ((least.base, each.base), (least.low, each.low), (least.high, each.high)))  # fmt: skip
-    return out.fill(*ends, ASSUMED)
+    base, low, high = (
+        a + b * power for a, b in ((least.base, each.base), (least.low, each.low), (least.high, each.high))
+    )
+    return out.fill(base, low, high, ASSUMED)
 
 
 def shutoff_head(wells: pd.DataFrame, running: Banded, kind: NDArray, settings: Settings) -> Banded:

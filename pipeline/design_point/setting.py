@@ -57,8 +57,8 @@ def setting_depth(
 ) -> tuple[Banded, Floats, NDArray]:  # fmt: skip
     """Pump intake below ground, m.
 
-    Recorded pump depth or drop-pipe length stands. A low-yield well has its pump at the deepest setting. With levels and a capacity: pumping level plus
-    submergence, no deeper than bottom and screen allow. With a level only: a share of the water column
+    Recorded pump depth or drop-pipe length stands. A low-yield well has its pump at the deepest setting.
+    With levels and a capacity: pumping level plus submergence, no deeper than bottom and screen allow. With a level only: a share of the water column
     by kind of well. With a depth only: a share of the depth.
 
     Returns
@@ -90,8 +90,8 @@ def setting_depth(
         (~hand & ~rock, "share_setting_screened"),
     ):
         band, here = practice[name], np.where(which & has_level, 1.0, np.nan)
-        ends = (static.base + share * column * here for share in (band.base, band.low, band.high))
-        out.fill(*ends, ASSUMED)
+        base, low, high = (static.base + share * column * here for share in (band.base, band.low, band.high))
+        out.fill(base, low, high, ASSUMED)
     band = practice["share_setting_of_depth"]
     out.fill(band.base * depth.base, band.low * depth.low, band.high * depth.high, ASSUMED)
     recorded = out.basis == RECORDED
@@ -125,7 +125,5 @@ def pipe_length(wells: pd.DataFrame, setting: Banded, discharge: Banded, setting
     out = Banded.recorded(wells["length_drop_pipe_m"].where(wells["length_drop_pipe_m"] > 0).to_numpy(float))
     worked = add(setting, discharge, signs=(1, -1))
     out.fill(worked.base, worked.low, worked.high, DERIVED)
-    out.basis = np.where(
-        out.basis == RECORDED, out.basis, np.maximum(np.int8(DERIVED), setting.basis)
-    ).astype(np.int8)
+    out.basis = np.where(out.basis == RECORDED, out.basis, np.maximum(np.int8(DERIVED), setting.basis)).astype(np.int8)
     return out.clip(0.5, np.inf)

@@ -84,7 +84,8 @@ def sheets(group: Market, wells: Floats, chosen: NDArray[np.integer], factors: F
     n = len(wells)
     if factors is None:
         factors = temperature_factors(group, wells[:, W["temperature"]])
-    out = Sheets(*(np.full((n, len(CHECKS)), np.nan) for _ in range(3)), np.full((n, len(QUANTITY)), np.nan))
+    checks = [np.full((n, len(CHECKS)), np.nan) for _ in range(3)]
+    out = Sheets(checks[0], checks[1], checks[2], np.full((n, len(QUANTITY)), np.nan))
     kernel._sheets(
         group.constants, group.inverse, group.table, group.materials, factors, np.ascontiguousarray(wells), group.run,
         np.ascontiguousarray(chosen, dtype=np.int64), out.need, out.have, out.use, out.quantity,

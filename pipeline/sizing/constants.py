@@ -104,7 +104,9 @@ def _strength(frame: pd.DataFrame, settings: Settings) -> dict[str, Floats]:
         pressure.limit_hours_outside_pa(share, hdb, 1.0, outside, wall),
     )
     dead = np.select(
-        [pe, pvc, pex], [hours, base("allowance_dead_head_pvc") * rating, base("allowance_dead_head_pex") * rating], rating
+        [pe, pvc, pex],
+        [hours, base("allowance_dead_head_pvc") * rating, base("allowance_dead_head_pex") * rating],
+        rating,
     )
     bore = outside - 2 * wall
     gross = tension.area_wall_m2(outside, bore)
@@ -196,7 +198,8 @@ def _scalars(settings: Settings, hand: bool) -> Floats:
         "pulls": float(renewals_factor(base("interval_pull"), rate, years)), "energy": 0.0 if hand else energy,
         "penalty_splice": base("penalty_splice"), "depth_glued": base("depth_glued_joint"),
         "penalty_band": base("penalty_band"), "penalty_chemistry": base("penalty_chemistry"),
-        "penalty_dead_head": base("penalty_dead_head"), "penalty_soft": base("penalty_soft"), "share_acid": base("share_corrosive_unknown"),
+        "penalty_dead_head": base("penalty_dead_head"),
+        "penalty_soft": base("penalty_soft"), "share_acid": base("share_corrosive_unknown"),
         "make_up": base("length_make_up"),
     }  # fmt: skip
     return np.array([values[name] for name in RUN])
@@ -206,7 +209,7 @@ def market(code: str, hand: bool, settings: Settings, goods: Catalogue) -> Marke
     """Options of one market as the kernel reads them."""
     whole = _joined()
     chosen = whole["market_code"] == code
-    index = np.flatnonzero(chosen)
+    index = np.flatnonzero(chosen).astype(np.int64)
     frame = whole[chosen].reset_index(drop=True)
     outside, wall = _numbers(frame, "diameter_outside_mm") * MILLI, _numbers(frame, "wall_min_mm") * MILLI
     bore = _numbers(frame, "diameter_inside_mm") * MILLI
@@ -246,8 +249,8 @@ def market(code: str, hand: bool, settings: Settings, goods: Catalogue) -> Marke
         inverse = 1.0 / constants
     return Market(
         frame, index, constants, inverse, table,
-        frame["material_id"].map({m: n for n, m in enumerate(ids)}).to_numpy(np.int64),
-        frame["family_code"].map({f: n for n, f in enumerate(FAMILIES)}).to_numpy(np.int64),
+        np.array([ids.index(name) for name in frame["material_id"]], np.int64),
+        np.array([FAMILIES.index(name) for name in frame["family_code"]], np.int64),
         ids, _scalars(settings, hand), priced, large,
     )  # fmt: skip
 

@@ -9,12 +9,36 @@ from pipeline import schema
 
 # constants of an option
 OPTION = (
-    "velocity_per_flow", "reynolds_per_ratio", "loss_per_flow2", "area_bore", "area_outside", "weight", "rating", "surge_limit", "dead_head_limit",
+    "velocity_per_flow",
+    "reynolds_per_ratio",
+    "loss_per_flow2",
+    "area_bore",
+    "area_outside",
+    "weight",
+    "rating",
+    "surge_limit",
+    "dead_head_limit",
     "wave_speed",
-    "tension_sustained", "tension_pulling", "temperature_max", "ph_min", "chloride_max", "hand_bad", "width",
-    "coil_longest", "piece", "cost_fixed", "cost_per_m", "cost_per_joint", "class_penalty", "joint_penalty", "glued_penalty",
-    "band_head", "turbulent_4000", "renewals_neutral", "renewals_acid",
-)  # fmt: skip
+    "tension_sustained",
+    "tension_pulling",
+    "temperature_max",
+    "ph_min",
+    "chloride_max",
+    "hand_bad",
+    "width",
+    "coil_longest",
+    "piece",
+    "cost_fixed",
+    "cost_per_m",
+    "cost_per_joint",
+    "class_penalty",
+    "joint_penalty",
+    "glued_penalty",
+    "band_head",
+    "turbulent_4000",
+    "renewals_neutral",
+    "renewals_acid",
+)
 # values of a well
 WELL = (
     "flow", "head", "head_is_given", "length", "depth_pump", "depth_discharge", "level_static", "level_pumping",

@@ -10,8 +10,8 @@ from pipeline.physics.water import GRAVITY
 from pipeline.settings import Settings
 from pipeline.sizing.choose import Choice, Sheets, sheets
 from pipeline.sizing.constants import FAMILIES, Market
-from pipeline.sizing.layout import CHECKS, KIND, N_STOP, UCUM, O, Q
 from pipeline.sizing.kernel import NOT_MET
+from pipeline.sizing.layout import CHECKS, KIND, N_STOP, UCUM, O, Q
 
 METHODS = np.array(["hand", "hand_roller", "winch", "hoist"], dtype=object)
 UTILISATIONS = {
@@ -104,7 +104,7 @@ def selection(
     out["mass_piece_kg"] = np.where(has, longest * weight / GRAVITY, np.nan)
     for check, name in UTILISATIONS.items():
         out[name] = found.use[:, CHECKS.index(check)]
-    out["currency"] = np.where(priced, currency, None)
+    out["currency"] = _named(np.array([currency], dtype=object), np.where(priced, 0, -1))
     out["practice_note_code"] = practice_note(group, choice, quantity["total"])
     out["weight_inclusion_fraction"] = design["weight_inclusion_fraction"].to_numpy(float)
     return pd.DataFrame(out)

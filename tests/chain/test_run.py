@@ -68,7 +68,7 @@ def test_rows_agree_between_tables(sample_run):
 
 def test_demand_of_regions_sums_to_the_whole(sample_run):
     demand = io.read_table("demand", sample_run)
-    totals = demand.groupby(["region_level", "item_id"])["pieces_expected"].sum().unstack(0)
+    totals = demand.pivot_table("pieces_expected", "item_id", "region_level", aggfunc="sum")
     pd.testing.assert_series_equal(totals["all"], totals["region"], check_names=False, rtol=1e-9)
     pd.testing.assert_series_equal(totals["all"], totals["area"], check_names=False, rtol=1e-9)
     assert (demand["pieces_p10"] <= demand["pieces_p90"]).all()

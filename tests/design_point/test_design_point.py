@@ -2,10 +2,11 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from wells import G1, design_of
 
 from pipeline.units import convert
-from wells import G1, design_of
 
 FT = 0.3048
 
@@ -29,12 +30,16 @@ def test_reference_specific_capacity_band():
     found = design_of({"depth_completed": "300 ft", "depth_static": "50 ft", "flow_tested": "10 gpm",
                        "depth_pumping": "70 ft", "flow_duty": "10 gpm"})  # fmt: skip
     flow = 10.0
-    low, high = (flow / convert(found[f"specific_capacity_m2_per_s_{e}"], "m**2/s", "gpm/ft")[0] for e in ("high", "low"))
+    low, high = (
+        flow / convert(found[f"specific_capacity_m2_per_s_{e}"], "m**2/s", "gpm/ft")[0] for e in ("high", "low")
+    )
     assert low == pytest.approx(16.7, abs=0.05) and high == pytest.approx(25.0, abs=0.05)
 
 
 def test_observed_values_win():
-    found = design_of({**G1, "depth_pump": "180 ft"}, {**G1, "length_drop_pipe": "150 ft"}, {**G1, "flow_duty": "7 gpm"})
+    found = design_of(
+        {**G1, "depth_pump": "180 ft"}, {**G1, "length_drop_pipe": "150 ft"}, {**G1, "flow_duty": "7 gpm"}
+    )
     assert feet(found, "depth_pump_m")[0] == pytest.approx(180)
     assert found["setting_limited_code"][0] == "recorded"
     assert feet(found, "length_drop_pipe_m")[1] == pytest.approx(150)
@@ -43,7 +48,12 @@ def test_observed_values_win():
 
 
 def test_setting_respects_bottom_and_screen():
-    high_water = {"depth_completed": "200 ft", "depth_static": "50 ft", "flow_tested": "30 gpm", "depth_pumping": "56 ft"}
+    high_water = {
+        "depth_completed": "200 ft",
+        "depth_static": "50 ft",
+        "flow_tested": "30 gpm",
+        "depth_pumping": "56 ft",
+    }
     found = design_of({**high_water, "depth_screen_top": "85 ft"},
                       {**high_water, "depth_pumping": "190 ft", "depth_screen_top": "85 ft"},
                       {"depth_completed": "60 ft", "depth_static": "40 ft", "flow_tested": "12 gpm", "depth_pumping": "50 ft"})  # fmt: skip
