@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from pipeline import schema
 from pipeline.errors import UsageError
-from pipeline.normalise import codes, dates, numbers, quantities, text
+from pipeline.normalise import codes, dates, numbers, quantities, text, totals
 from pipeline.normalise.issues import IssueLog
 from pipeline.units import line
 
@@ -45,6 +45,8 @@ class Reader:
         Names of all files of the source, sorted; file and table names are kept as categories.
     threads : int
         Columns read at the same time; the outcome does not depend on it.
+    totals : list of DataFrame
+        Lines of totals left out so far: KEYS, reason_code, detail and ENTRY.
     """
 
     layout: Layout
@@ -53,6 +55,7 @@ class Reader:
     log: IssueLog
     files: list[str]
     threads: int = 1
+    totals: list[pd.DataFrame] = field(default_factory=list)
     _coded: dict[str, text.Coded] = field(default_factory=dict)
 
     def block(self, raw: RawTable, entry: int) -> pd.DataFrame:
@@ -66,6 +69,7 @@ class Reader:
         """
         table = self.layout.tables[raw.table]
         self._coded.clear()
+        raw = self._without_totals(raw, table, entry)
         out = self._keys(raw, table)
         self._warm(table)
         with ThreadPoolExecutor(max(self.threads, 1)) as pool:
@@ -90,6 +94,20 @@ class Reader:
         out[ENTRY] = np.full(len(out), entry, dtype=np.int32)
         self._coded.clear()
         return out
+
+    def _without_totals(self, raw: RawTable, table: TableMap, entry: int) -> RawTable:
+        """The raw table without lines that sum it up; those are kept in ``totals``."""
+        at = totals.find(raw.frame, table, self.layout.missing)
+        if not len(at):
+            return raw
+        left = replace(raw, frame=raw.frame.iloc[at].reset_index(drop=True))
+        told = self._keys(left, table)[KEYS].assign(
+            reason_code=totals.REASON_CODE, detail="a line of totals, not a record", **{ENTRY: np.int32(entry)}
+        )
+        self.totals.append(told)
+        kept = np.ones(len(raw.frame), dtype=bool)
+        kept[at] = False
+        return replace(raw, frame=raw.frame[kept].reset_index(drop=True))
 
     def _warm(self, table: TableMap) -> None:
         """Work out the unit conversions once, before columns are read side by side."""

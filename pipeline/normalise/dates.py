@@ -10,15 +10,18 @@ import calendar
 import re
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cache
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pipeline import schema
 from pipeline.normalise import text
 from pipeline.normalise.issues import IssueLog
 
 OLDEST_YEAR = 1700
+FEWEST_NEW_YEARS = 10
 _NONE, DAY, MONTH, YEAR = range(4)
 PRECISIONS = (None, "day", "month", "year")
 _MONTHS = {name.lower(): i for i, name in enumerate(calendar.month_abbr) if name}
@@ -174,13 +177,19 @@ def read(
     return _new_years(days, precision, name, keys, log)
 
 
+@cache
+def _most_new_years() -> float:
+    """Share of days on a first of January beyond which they are years, from row N306 of rules.csv."""
+    return float(next(row["limit"] for row in schema.rows("rules") if row["code"] == "N306"))
+
+
 def _new_years(
     days: NDArray[np.datetime64], precision: NDArray[np.int8], name: str, keys: pd.DataFrame, log: IssueLog
 ) -> tuple[NDArray[np.datetime64], NDArray[np.int8]]:
     """Where far too many days are a first of January, those are years, not days."""
     exact = precision == DAY
     first = exact & (days == days.astype("datetime64[Y]").astype("datetime64[D]"))
-    if first.sum() >= 10 and first.sum() > 0.05 * exact.sum():
+    if first.sum() >= FEWEST_NEW_YEARS and first.sum() > _most_new_years() * exact.sum():
         log.once("N306", name, keys, f"{int(first.sum())} of {int(exact.sum())} days are a first of January",
                  "about one in 365", "known to the year only")  # fmt: skip
         middle = days.astype("datetime64[Y]").astype("datetime64[M]") + np.timedelta64(6, "M")

@@ -109,8 +109,18 @@ def _tell(
     log.rows(code, "latitude_deg", wells, at, found, expected, used)
 
 
+def _undamaged(name: str) -> str:
+    """UTF-8 text that was read as cp1252 once too often (``Ã©``) as it was meant."""
+    if name.isascii():
+        return name
+    try:
+        return name.encode("cp1252").decode("utf-8")
+    except UnicodeError:
+        return name
+
+
 def merge_spellings(names: pd.Series, field: str, source_id: str, log: IssueLog) -> pd.Series:
-    """Names that differ only in case and blanks as one: the most frequent spelling, ties by alphabet.
+    """Names that differ only in case, blanks and damaged accents as one: the most frequent spelling wins.
 
     Looks across every record of the source.
     """
@@ -118,7 +128,7 @@ def merge_spellings(names: pd.Series, field: str, source_id: str, log: IssueLog)
     if counts.empty:
         return names
     table = pd.DataFrame({"name": counts.index.astype("str"), "rows": counts.to_numpy()})
-    table["key"] = table["name"].str.casefold().str.split().str.join(" ")
+    table["key"] = [" ".join(_undamaged(name).casefold().split()) for name in table["name"]]
     table = table.sort_values(["rows", "name"], ascending=[False, True], kind="stable")
     best = table.drop_duplicates("key").set_index("key")["name"]
     table["best"] = table["key"].map(best)

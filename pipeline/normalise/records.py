@@ -16,7 +16,7 @@ import pyarrow as pa
 
 from pipeline import schema
 from pipeline.errors import PipelineError
-from pipeline.normalise import children, dates, identity, places, repairs, scope, text
+from pipeline.normalise import children, dates, identity, places, repairs, scope, spelling, text
 from pipeline.normalise.columns import ENTRY, KEYS, REASON, Reader
 from pipeline.normalise.issues import IssueLog
 from pipeline.normalise.order import ordered
@@ -165,7 +165,7 @@ def _source(layout: Layout, tables: list[tuple[RawTable, int]], settings: Settin
         children.fill(wells, children.gather(frames[name], picks, ids))
     kept, merged, left_out = _settle(wells, layout, market, settings, log)
     in_scope = pd.Index(pd.concat([kept["well_id"], merged["well_id"]]).unique()) if child_names else pd.Index([])
-    lost = [left_out]
+    lost = [left_out, *reader.totals]
     used = [kept[ENTRY], merged[ENTRY]] if len(wells) else []
     for name in child_names:
         unused = children.settle(frames[name], in_scope, ids)
@@ -195,6 +195,9 @@ def _settle(
     for name in ("area_code", "region_code"):
         if name in wells:
             wells[name] = places.merge_spellings(wells[name], name, source_id, log)
+    if "region_code" in wells:
+        regions, areas = wells["region_code"], wells.get("area_code")
+        wells["region_code"] = spelling.settle(regions, areas, "region_code", source_id, log)
     if "completed_date" in wells:
         if "completed_precision_code" not in wells:
             wells["completed_precision_code"] = 0

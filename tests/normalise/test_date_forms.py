@@ -77,3 +77,12 @@ def test_as_of_wins_over_retrieved() -> None:
     assert dates.newest("2020-05-06", "2026-11") == date(2020, 5, 6)
     assert dates.newest("", "2026-11") == date(2026, 11, 30)
     assert dates.newest("", "") is None
+
+
+def test_firsts_of_january_few_among_many_days_are_years_too() -> None:
+    days = [f"{1 + i % 12}/{2 + i % 27}/2001" for i in range(960)]
+    found, precision, issues = read([*days, *(f"1/1/{1980 + i % 20}" for i in range(40))], order="mdy")
+    assert "N306" in set(issues["code"]) and precision[-40:] == [3] * 40 and found[-1] == "1999-07-01"
+    # about as many as chance gives stay days
+    _, precision, issues = read([*days, *["1/1/1990"] * 12], order="mdy")
+    assert "N306" not in set(issues["code"]) and precision[-1] == 1
