@@ -10,7 +10,6 @@ from __future__ import annotations
 import hashlib
 import os
 import shutil
-import sys
 import types
 from collections.abc import Callable
 from functools import cache, wraps
@@ -20,7 +19,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-COMPILED_FOLDERS = ("physics", "sizing", "materials")
+from pipeline.keeping import cache_root
+
+COMPILED_FOLDERS = ("physics", "sizing", "materials", "ingest", "normalise", "demand")
 
 
 def source_hash() -> str:
@@ -35,14 +36,7 @@ def source_hash() -> str:
 
 def cache_folder() -> Path:
     """Folder of the compiled code of just these sources; older ones beside it are removed."""
-    base = os.environ.get("WELLSTRING_CACHE")
-    if base:
-        root = Path(base)
-    elif sys.platform == "win32":
-        root = Path(os.environ.get("LOCALAPPDATA", str(Path.home()))) / "wellstring"
-    else:
-        root = Path(os.environ.get("XDG_CACHE_HOME", str(Path.home() / ".cache"))) / "wellstring"
-    return root / f"compiled-{source_hash()}"
+    return cache_root() / f"compiled-{source_hash()}"
 
 
 def _prepare() -> bool:

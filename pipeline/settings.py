@@ -41,9 +41,12 @@ class Band:
     high: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Settings:
     """What a run was asked to do; written into the manifest as it stood.
+
+    One object is one run: it is compared and hashed by identity, so that what is worked out from it once
+    can be kept beside it.
 
     Attributes
     ----------

@@ -5,14 +5,20 @@ Inside the pipeline a column is a plain array in the SI unit of its declaration.
 
 from __future__ import annotations
 
+import json
+import math
+import os
 import re
+import threading
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pipeline.errors import UsageError
+from pipeline.keeping import cache_root
 
 # words of people and registries that pint does not read as meant
 _WORDS = {
@@ -50,6 +56,38 @@ def spelled(text: str) -> str:
     return _WORDS.get(folded, text.strip())
 
 
+def _kept_lines() -> Path:
+    """File in the user's cache in which conversions that pint has worked out are kept; named by pint's version."""
+    from importlib.metadata import version
+
+    return cache_root() / f"units-{version('pint')}.json"
+
+
+@cache
+def _known_lines() -> dict[str, list[float]]:
+    """Conversions kept from earlier processes: pint takes half a second to start, its answers do not change."""
+    try:
+        found = json.loads(_kept_lines().read_text(encoding="utf-8"))
+        good = all(len(v) == 2 and all(isinstance(x, float) and math.isfinite(x) for x in v) for v in found.values())
+        return found if good else {}
+    except (OSError, ValueError, AttributeError, TypeError):
+        return {}
+
+
+def _keep_line(key: str, slope: float, offset: float) -> None:
+    """Keep one conversion; a folder that cannot be written is no fault."""
+    known = _known_lines()
+    known[key] = [slope, offset]
+    target = _kept_lines()
+    work = target.with_name(f".{target.name}.{os.getpid()}.{threading.get_ident()}")
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        work.write_text(json.dumps(dict(known), sort_keys=True), encoding="utf-8")
+        os.replace(work, target)
+    except OSError:
+        work.unlink(missing_ok=True)
+
+
 @cache
 def line(unit: str, to: str) -> tuple[float, float]:
     """Slope and offset of the straight line from one unit to another.
@@ -59,11 +97,16 @@ def line(unit: str, to: str) -> tuple[float, float]:
     UsageError
         When a unit is not known or measures something else.
     """
+    key = f"{spelled(unit)} -> {spelled(to)}"
+    if key in _known_lines():
+        slope, offset = _known_lines()[key]
+        return slope, offset
     try:
         quantity = registry().Quantity
         zero, one = (quantity(x, spelled(unit)).to(spelled(to)).magnitude for x in (0.0, 1.0))
     except Exception as error:
         raise UsageError(f"Unit '{unit}' cannot be read as '{to}': {error}.") from None
+    _keep_line(key, float(one - zero), float(zero))
     return float(one - zero), float(zero)
 
 

@@ -10,12 +10,14 @@ PIPELINE = ROOT / "pipeline"
 # rooms in the order of the flow: a room may import what stands before it, and its own modules
 BASE = {"errors", "schema", "units", "settings", "io", "rng", "compiled", "words", "physics"}
 MAY = {
-    "errors": set(), "schema": {"errors"}, "units": {"errors", "schema"}, "words": {"errors", "schema"},
-    "settings": {"errors", "schema", "units"}, "io": {"errors", "schema"}, "rng": set(), "compiled": set(),
-    "physics": {"compiled"}, "ingest": BASE, "normalise": BASE | {"ingest"}, "validate": BASE,
+    "errors": set(), "keeping": set(), "schema": {"errors"}, "units": {"errors", "schema", "keeping"}, "words": {"errors", "schema"},
+    "typed": {"errors", "schema", "units"},
+    "settings": {"errors", "schema", "units"}, "io": {"errors", "schema"}, "rng": set(), "compiled": {"keeping"},
+    "physics": {"compiled"}, "ingest": BASE, "normalise": BASE | {"ingest", "typed"}, "validate": BASE,
     "design_point": BASE, "materials": BASE, "sizing": BASE | {"materials"}, "risk": BASE | {"materials"},
     "demand": BASE, "export": BASE | {"demand"}, "report": BASE | {"export", "demand"},
-    "sheet": BASE | {"api", "design_point", "sizing", "materials", "risk", "sheet_text"},
+    "sheet": BASE | {"typed", "api", "design_point", "sizing", "materials", "risk", "sheet_text"},
+    "check_values": BASE | {"sizing"}, "practice_table": BASE | {"design_point", "materials", "sizing"},
     "sheet_text": BASE | {"export", "materials"},
     "api": BASE | {"chain", "design_point", "sheet"},
 }  # fmt: skip

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 import pandas as pd
@@ -208,8 +208,17 @@ def catalogue(settings: Settings, options: pd.DataFrame | None = None) -> Catalo
         When the price list is not usable.
     """
     if options is None:
-        options = pd.DataFrame(list(schema.rows("options")))
-    options = options.reset_index(drop=True)
+        return _declared_catalogue(settings)
+    return _joined(settings, options.reset_index(drop=True))
+
+
+@lru_cache(maxsize=4)
+def _declared_catalogue(settings: Settings) -> Catalogue:
+    """Catalogue of the declared options, joined once for each settings object."""
+    return _joined(settings, pd.DataFrame(list(schema.rows("options"))))
+
+
+def _joined(settings: Settings, options: pd.DataFrame) -> Catalogue:
     declared = {row["item_id"]: row for row in schema.rows("items")}
     pumps, uses = list(schema.codes("pump_kind")), list(schema.codes("use"))
     raw = schema.rows("bill_rules")

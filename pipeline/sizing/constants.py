@@ -12,8 +12,10 @@ from numpy.typing import NDArray
 from pipeline import schema
 from pipeline.errors import SchemaError
 from pipeline.materials import Catalogue, first_cost_constants
-from pipeline.physics import friction, pressure, surge, tension, water
+from pipeline.physics.pressure import factor_table
+from pipeline.physics.water import GRAVITY
 from pipeline.settings import Settings
+from pipeline.sizing.formulas import DENSITY_COLD, option_numbers, turbulent_factors, warmth_by_design_basis
 from pipeline.sizing.kernel import ROWS, STEP, X_LOW
 from pipeline.sizing.layout import OPTION, RUN, O
 from pipeline.sizing.money import annuity_factor, renewals_factor
@@ -22,7 +24,6 @@ Floats = NDArray[np.float64]
 FAMILIES = tuple(schema.codes("family"))
 BAND = {"pe": "band_head_pe", "pvc": "band_head_pvc", "pex": "band_head_pex"}
 MEGA, KILO, MILLI = 1e6, 1e3, 1e-3
-DENSITY_COLD = 1000.0  # kg/m3, for wave speeds only
 
 
 @dataclass(frozen=True)
@@ -73,52 +74,60 @@ def _joined() -> pd.DataFrame:
     return out
 
 
-def _strength(frame: pd.DataFrame, settings: Settings) -> dict[str, Floats]:
+def _formulas(frame: pd.DataFrame, settings: Settings) -> dict[str, Floats]:
+    """What the formulas of physics give for each option."""
+    modulus = frame["modulus_dynamic_mpa"].where(frame["modulus_dynamic_mpa"] != "", frame["modulus_short_mpa"])
+    outside = _numbers(frame, "diameter_outside_mm") * MILLI
+    root = _numbers(frame, "diameter_root_mm") * MILLI
+    numbers = {
+        "outside": outside,
+        "wall": _numbers(frame, "wall_min_mm") * MILLI,
+        "bore": _numbers(frame, "diameter_inside_mm") * MILLI,
+        "root": np.where(np.isnan(root), outside, root),
+        "thread_height": _numbers(frame, "thread_height_mm") * MILLI,
+        "stress": _numbers(frame, "stress_allow_mpa") * MEGA,
+        "hdb": _numbers(frame, "hdb_mpa") * MEGA,
+        "modulus": pd.to_numeric(modulus).to_numpy(float) * MEGA,
+        "poisson": _numbers(frame, "poisson_short"),
+        "roughness": _numbers(frame, "roughness_mm") * MILLI,
+    }
+    return option_numbers(numbers, settings.base("share_hdb_hours"))
+
+
+def _strength(frame: pd.DataFrame, found: dict[str, Floats], settings: Settings) -> dict[str, Floats]:
     """Rating, surge and dead-head limits [Pa] and sustained and pulling tension [N], all at 23 degC."""
     base = settings.base
-    outside = _numbers(frame, "diameter_outside_mm") * MILLI
-    wall = _numbers(frame, "wall_min_mm") * MILLI
-    root = _numbers(frame, "diameter_root_mm") * MILLI
-    height = _numbers(frame, "thread_height_mm") * MILLI
     hds, hdb = _numbers(frame, "hds_mpa") * MEGA, _numbers(frame, "hdb_mpa") * MEGA
     short, yields = _numbers(frame, "strength_short_mpa") * MEGA, _numbers(frame, "yield_mpa") * MEGA
-    allowed = _numbers(frame, "stress_allow_mpa") * MEGA
     family, threaded = frame["family_code"].to_numpy(), (frame["joint_code"] == "threaded").to_numpy()
     glued = (frame["joint_code"] == "glued").to_numpy()
     steel = np.isin(family, ["galvanised", "stainless"])
     pvc, pe, pex = family == "pvc", family == "pe", family == "pex"
     joint = np.where(pvc & threaded, base("factor_thread_pvc"), 1.0)
-    plain = _numbers(frame, "rating_kpa") * KILO * joint
-    rating = np.where(steel, pressure.rating_threaded_steel_pa(allowed, outside, wall, height), plain)
-    surge_factor = np.select(
+    rating = np.where(steel, found["rating_steel"], _numbers(frame, "rating_kpa") * KILO * joint)
+    threaded_surge = settings.practice["allowance_surge_pvc_threaded"].high
+    surge = np.select(
         [pe, pex, pvc & threaded, pvc],
-        [base("allowance_surge_pe"), base("allowance_surge_pex"),
-         settings.practice["allowance_surge_pvc_threaded"].high, base("allowance_surge_pvc")],
+        [base("allowance_surge_pe"), base("allowance_surge_pex"), threaded_surge, base("allowance_surge_pvc")],
         1.0,
-    )  # fmt: skip
-    share = base("share_hdb_hours")
-    by_bore = (frame["control"] == "inside").to_numpy()
-    hours = np.where(
-        by_bore,
-        pressure.limit_hours_inside_pa(share, hdb, 1.0, outside - 2 * wall, wall),
-        pressure.limit_hours_outside_pa(share, hdb, 1.0, outside, wall),
     )
-    dead = np.select(
-        [pe, pvc, pex],
-        [hours, base("allowance_dead_head_pvc") * rating, base("allowance_dead_head_pex") * rating],
-        rating,
-    )
-    bore = outside - 2 * wall
-    gross = tension.area_wall_m2(outside, bore)
-    net = np.where(threaded, tension.area_wall_m2(np.where(threaded, root, outside), bore), gross)
+    hours = np.where((frame["control"] == "inside").to_numpy(), found["hours_inside"], found["hours_outside"])
+    dead_pvc, dead_pex = base("allowance_dead_head_pvc") * rating, base("allowance_dead_head_pex") * rating
+    dead = np.select([pe, pvc, pex], [hours, dead_pvc, dead_pex], rating)
     # a thread is judged by its root or by a joint factor, never both; a glued socket by the factor
-    efficiency = np.where(glued, base("factor_thread_pvc"), 1.0)
-    sustained = np.where(steel, base("share_yield_steel") * yields, hds) * net * efficiency
-    pulling = np.select(
+    net = np.where(threaded, found["area_root"], found["area_wall"]) * np.where(glued, base("factor_thread_pvc"), 1.0)
+    sustained = np.where(steel, base("share_yield_steel") * yields, hds) * net
+    share = base("share_hdb_hours")
+    pulling = net * np.select(
         [pe, pvc | pex], [share * hdb, base("factor_pulling_pvc") * short], base("share_yield_steel") * yields
-    ) * net * efficiency  # fmt: skip
-    return {"rating": rating, "surge_limit": rating * surge_factor, "dead_head_limit": dead,
-            "tension_sustained": sustained, "tension_pulling": pulling}  # fmt: skip
+    )
+    return {
+        "rating": rating,
+        "surge_limit": rating * surge,
+        "dead_head_limit": dead,
+        "tension_sustained": sustained,
+        "tension_pulling": pulling,
+    }
 
 
 def _limits(frame: pd.DataFrame, settings: Settings) -> dict[str, Floats]:
@@ -186,7 +195,7 @@ def _scalars(settings: Settings, hand: bool) -> Floats:
     rate, years = base("rate_discount"), base("horizon")
     hours = base("hours_pumping") / 3600.0
     energy = (
-        DENSITY_COLD * water.GRAVITY / base("efficiency_wire_to_water") / KILO * hours * base("price_energy")
+        DENSITY_COLD * GRAVITY / base("efficiency_wire_to_water") / KILO * hours * base("price_energy")
         * annuity_factor(rate, years)
     )  # fmt: skip
     values = {
@@ -211,31 +220,25 @@ def market(code: str, hand: bool, settings: Settings, goods: Catalogue) -> Marke
     chosen = whole["market_code"] == code
     index = np.flatnonzero(chosen).astype(np.int64)
     frame = whole[chosen].reset_index(drop=True)
-    outside, wall = _numbers(frame, "diameter_outside_mm") * MILLI, _numbers(frame, "wall_min_mm") * MILLI
+    found = _formulas(frame, settings)
     bore = _numbers(frame, "diameter_inside_mm") * MILLI
-    modulus = frame["modulus_dynamic_mpa"].where(frame["modulus_dynamic_mpa"] != "", frame["modulus_short_mpa"])
-    speed = surge.wave_speed_m_per_s(
-        DENSITY_COLD, water.BULK_MODULUS_PA, pd.to_numeric(modulus).to_numpy(float) * MEGA, outside - 2 * wall, wall,
-        _numbers(frame, "poisson_short"), surge.ANCHOR_TOP,
-    )  # fmt: skip
-    unit_velocity = friction.velocity_m_per_s(1.0, bore)
     relative = _numbers(frame, "roughness_mm") * MILLI / bore
     cost, priced, large = _price(frame, settings, goods, hand)
     piece = np.where(frame["coil_lengths_m"] == "", _numbers(frame, "piece_length_m"), np.inf)
     width = _numbers(frame, "coupling_outside_mm") * MILLI
     values: dict[str, Floats] = {
-        "velocity_per_flow": np.asarray(unit_velocity),
-        "reynolds_per_ratio": np.asarray(unit_velocity) * bore,
-        "loss_per_flow2": np.asarray(friction.head_minor_m(1.0 / bore, unit_velocity)),
-        "area_bore": np.asarray(tension.area_bore_m2(bore)),
-        "area_outside": np.asarray(tension.area_bore_m2(outside)),
-        "weight": _numbers(frame, "mass_kg_per_m") * water.GRAVITY,
-        "wave_speed": np.asarray(speed),
+        "velocity_per_flow": found["velocity"],
+        "reynolds_per_ratio": found["velocity"] * bore,
+        "loss_per_flow2": found["loss"],
+        "area_bore": found["area_bore"],
+        "area_outside": found["area_outside"],
+        "weight": _numbers(frame, "mass_kg_per_m") * GRAVITY,
+        "wave_speed": found["wave_speed"],
         "width": width + (0.0 if hand else settings.base("width_cable_guard")),
         "coil_longest": np.array([max(map(float, t.split("|"))) if t else np.inf for t in frame["coil_lengths_m"]]),
         "piece": piece,
-        "turbulent_4000": np.asarray(friction.factor_colebrook(friction.REYNOLDS_TURBULENT, relative)),
-        **_strength(frame, settings), **_limits(frame, settings), **cost,
+        "turbulent_4000": found["turbulent_4000"],
+        **_strength(frame, found, settings), **_limits(frame, settings), **cost,
     }  # fmt: skip
     constants = np.ascontiguousarray(np.stack([values[name] for name in OPTION]))
     bad = [name for name in OPTION if np.isnan(constants[O[name]]).any()]
@@ -243,7 +246,7 @@ def market(code: str, hand: bool, settings: Settings, goods: Catalogue) -> Marke
         raise SchemaError(f"options.csv and materials.csv leave {bad} without a number for some option of '{code}'.")
     ratio = np.exp(X_LOW + STEP * np.arange(ROWS))[:, None]
     reynolds = np.maximum(ratio * values["reynolds_per_ratio"][None, :], 500.0)
-    table = np.ascontiguousarray(friction.factor_colebrook(reynolds, relative[None, :]))
+    table = turbulent_factors(reynolds, relative)
     ids = tuple(dict.fromkeys(frame["material_id"]))
     with np.errstate(divide="ignore"):
         inverse = 1.0 / constants
@@ -268,13 +271,13 @@ def temperature_factors(group: Market, temperature_degc: Floats) -> Floats:
     for place, name in enumerate(group.material_ids):
         row = stuff[name]
         if row["temperature_rule"] == "hdb":
-            out[:, place] = pressure.factor_hdb(
+            out[:, place] = warmth_by_design_basis(
                 temperature_degc, float(row["temperature_hdb_degc"]), float(row["temperature_hdb_hot_degc"]),
                 float(row["hdb_mpa"]), float(row["hdb_hot_mpa"]), float(row["temperature_max_degc"]),
             )  # fmt: skip
         elif row["temperature_rule"] == "table":
             rows = table[table["material_id"] == name]
-            out[:, place] = pressure.factor_table(
+            out[:, place] = factor_table(
                 temperature_degc, _numbers(rows, "temperature_degc"), _numbers(rows, "factor")
             )
     return out

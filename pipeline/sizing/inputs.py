@@ -6,8 +6,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipeline.physics import water
+from pipeline.physics.water import GRAVITY
 from pipeline.settings import Settings
+from pipeline.sizing.formulas import water
 from pipeline.sizing.layout import WELL, W
 
 Floats = NDArray[np.float64]
@@ -46,8 +47,9 @@ def matrix(design: pd.DataFrame, settings: Settings, end: str = "") -> Floats:
     put("depth_discharge", design["depth_discharge_m"].to_numpy(float))
     put("level_static", banded("depth_static_m"))
     put("level_pumping", banded("depth_pumping_m"))
-    put("gamma", water.weight_specific_n_per_m3(temperature))
-    put("viscosity", water.viscosity_kinematic_m2_per_s(temperature))
+    gamma, viscosity = water(temperature)
+    put("gamma", gamma)
+    put("viscosity", viscosity)
     put("pressure_head", design["pressure_cutout_pa"].to_numpy(float))
     recorded = design["head_shutoff_is_recorded"].to_numpy(bool)
     none = design["pump_kind_code"].isin(["hand", "helical"]).to_numpy()
@@ -56,12 +58,12 @@ def matrix(design: pd.DataFrame, settings: Settings, end: str = "") -> Floats:
     put("head_shutoff", np.where(recorded, design["head_shutoff_m"].to_numpy(float), np.nan))
     put("ratio_shutoff", np.where(recorded | none, np.nan, ratio))
     mass_pump = banded("mass_pump_kg")
-    put("weight_pump", mass_pump * water.GRAVITY)
+    put("weight_pump", mass_pump * GRAVITY)
     put("volume_pump", mass_pump / settings.base("density_pump"))
     large = design["power_motor_w"].to_numpy(float) > settings.base("power_cable_small")
     cable = np.where(large, settings.base("mass_cable_large"), settings.base("mass_cable_small"))
     cable = np.where(hand, 0.0, cable)
-    put("weight_cable_per_m", cable * water.GRAVITY)
+    put("weight_cable_per_m", cable * GRAVITY)
     put("area_cable", cable / settings.base("density_cable"))
     put("bore", banded("diameter_casing_inside_m"))
     put("width_pump", design["diameter_pump_m"].to_numpy(float))
