@@ -182,6 +182,33 @@ def options(
     _show([dict(r) for r in schema.rows("options") if market in ("", r["market_code"])], as_json)
 
 
+@app.command()
+def checks(as_json: Json = False) -> None:
+    """Hold the formulas against printed values: expected, found, deviation and source of each."""
+    from pipeline.check_values import results
+
+    found = results()
+    _show([check.row() if as_json else check.line() for check in found], as_json)
+    wrong = [check.check for check in found if not check.passes]
+    if not as_json:
+        print(f"\n{len(found) - len(wrong)} of {len(found)} check values hold.")
+    if wrong:
+        _tell(f"wellstring: outside their tolerance: {', '.join(wrong)}.")
+        raise typer.Exit(1)
+
+
+@app.command()
+def practice(
+    market: Annotated[str, typer.Option("--market", help="us or metric.")] = "us", units: Units = "us",
+    as_json: Json = False,
+) -> None:  # fmt: skip
+    """Hold the common head bands of each family against the calculation: head by flow, and what ends a family."""
+    from pipeline import practice_table
+
+    rows = practice_table.table(market)
+    _show(rows if as_json else practice_table.lines(rows, units), as_json)
+
+
 def _show(rows: list[dict[str, Any]], as_json: bool) -> None:
     """Rows as JSON, or as columns of text."""
     if as_json:

@@ -48,6 +48,24 @@ def _area_wall_m2(diameter_outside_m: float, diameter_inside_m: float) -> float:
 
 
 @scalar
+def _diameter_pitch_npt_m(diameter_outside_m: float, pitch_m: float) -> float:
+    """Pitch diameter of a taper pipe thread at its small end, E0 = D - (0.05 D + 1.1 in) p.
+
+    Parameters
+    ----------
+    diameter_outside_m, pitch_m : array_like, broadcast
+        Outside diameter of the pipe and thread pitch. [m]
+
+    Returns
+    -------
+    ndarray
+        Diameter [m]. Source: ``asme_b1_20_1`` (p in inches there).
+    """
+    inch = 0.0254
+    return diameter_outside_m - (0.05 * diameter_outside_m + 1.1 * inch) * pitch_m / inch
+
+
+@scalar
 def _diameter_root_npt_m(diameter_outside_m: float, pitch_m: float, length_hand_tight_m: float) -> float:
     """Root diameter of a taper pipe thread at the hand-tight plane, where the coupling takes the load.
 
@@ -59,11 +77,10 @@ def _diameter_root_npt_m(diameter_outside_m: float, pitch_m: float, length_hand_
     Returns
     -------
     ndarray
-        Diameter [m]: E0 = D - (0.05 D + 1.1 in) p/in; E1 = E0 + L1/16; root E1 - 0.8 p.
+        Diameter [m]: pitch diameter at the small end E0, plus L1/16; root E1 - 0.8 p.
         Source: ``asme_b1_20_1``.
     """
-    inch = 0.0254
-    small_end = diameter_outside_m - (0.05 * diameter_outside_m + 1.1 * inch) * pitch_m / inch
+    small_end = _diameter_pitch_npt_m(diameter_outside_m, pitch_m)
     return small_end + length_hand_tight_m / 16.0 - 0.8 * pitch_m
 
 
@@ -224,6 +241,7 @@ def _load_pulling_n(
 
 area_bore_m2 = arrays(_area_bore_m2)
 area_wall_m2 = arrays(_area_wall_m2)
+diameter_pitch_npt_m = arrays(_diameter_pitch_npt_m)
 diameter_root_npt_m = arrays(_diameter_root_npt_m)
 load_axial_n = arrays(_load_axial_n)
 load_hanging_n = arrays(_load_hanging_n)

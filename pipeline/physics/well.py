@@ -24,6 +24,109 @@ def _volume_bore_m3(diameter_m: float, length_m: float) -> float:
 
 
 @scalar
+def _volume_available_m3(
+    depth_m: float, depth_static_m: float, clearance_m: float, diameter_m: float, inflow_m3_per_s: float,
+    duration_s: float,
+) -> float:  # fmt: skip
+    """Water a low-yield well can give within a time: what stands above the intake, and what flows in.
+
+    Parameters
+    ----------
+    depth_m, depth_static_m, clearance_m : array_like, broadcast
+        Depth of the well, depth of the water at rest, height of the intake above the bottom. [m]
+    diameter_m : array_like, broadcast
+        Bore of the well. [m]
+    inflow_m3_per_s, duration_s : array_like, broadcast
+        Yield [m3/s] and time of drawing [s].
+
+    Returns
+    -------
+    ndarray
+        Volume [m3]; no storage is counted where the water stands below the intake. Source: ``gwp_ex1``.
+    """
+    column = depth_m - clearance_m - depth_static_m
+    if column < 0.0:
+        column = 0.0
+    return _volume_bore_m3(diameter_m, column) + inflow_m3_per_s * duration_s
+
+
+@scalar
+def _depth_least_m(
+    volume_need_m3: float, depth_static_m: float, clearance_m: float, diameter_m: float,
+    inflow_m3_per_s: float, duration_s: float,
+) -> float:  # fmt: skip
+    """Depth at which storage and inflow just meet a need within a time.
+
+    Parameters
+    ----------
+    volume_need_m3 : array_like
+        Volume wanted within the time. [m3]
+    depth_static_m, clearance_m, diameter_m, inflow_m3_per_s, duration_s : array_like, broadcast
+        As in :func:`_volume_available_m3`.
+
+    Returns
+    -------
+    ndarray
+        Depth [m]; the intake at the water at rest where the inflow alone meets the need. Source: ``gwp_ex1``.
+    """
+    short = volume_need_m3 - inflow_m3_per_s * duration_s
+    if short < 0.0:
+        short = 0.0
+    return depth_static_m + clearance_m + short / _volume_bore_m3(diameter_m, 1.0)
+
+
+@scalar
+def _volume_need_m3(count: float, volume_each_m3: float) -> float:
+    """Volume wanted by people, bedrooms or animals, each at its own allowance.
+
+    Parameters
+    ----------
+    count, volume_each_m3 : array_like, broadcast
+        How many, and the allowance of each for the time looked at. [1], [m3]
+
+    Returns
+    -------
+    ndarray
+        Volume [m3]. Which allowance holds is an input: methods differ by a factor of two.
+    """
+    return count * volume_each_m3
+
+
+@scalar
+def _volume_pumped_m3(flow_m3_per_s: float, duration_s: float) -> float:
+    """Volume that a steady flow brings within a time.
+
+    Parameters
+    ----------
+    flow_m3_per_s, duration_s : array_like, broadcast
+
+    Returns
+    -------
+    ndarray
+        Volume [m3].
+    """
+    return flow_m3_per_s * duration_s
+
+
+@scalar
+def _flow_mean_m3_per_s(volume_m3: float, duration_s: float) -> float:
+    """Flow that brings a volume within a time.
+
+    Parameters
+    ----------
+    volume_m3, duration_s : array_like, broadcast
+
+    Returns
+    -------
+    ndarray
+        Flow [m3/s]; NaN where the time is not above 0.
+    """
+    if not (duration_s > 0.0):
+        return float("nan")
+    return volume_m3 / duration_s
+
+
+@scalar
 def _specific_capacity_m2_per_s(flow_m3_per_s: float, drawdown_m: float) -> float:
     """Flow a metre of drawdown.
 
@@ -178,6 +281,11 @@ def _load_stroke_n(diameter_cylinder_m: float, head_m: float, weight_specific_n_
 
 
 volume_bore_m3 = arrays(_volume_bore_m3)
+volume_available_m3 = arrays(_volume_available_m3)
+depth_least_m = arrays(_depth_least_m)
+volume_need_m3 = arrays(_volume_need_m3)
+volume_pumped_m3 = arrays(_volume_pumped_m3)
+flow_mean_m3_per_s = arrays(_flow_mean_m3_per_s)
 specific_capacity_m2_per_s = arrays(_specific_capacity_m2_per_s)
 drawdown_m = arrays(_drawdown_m)
 ratio_capacity_time = arrays(_ratio_capacity_time)
