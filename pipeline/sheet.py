@@ -16,7 +16,7 @@ import pandas as pd
 from pipeline import io, schema
 from pipeline.errors import UsageError
 from pipeline.settings import Settings
-from pipeline.units import typed
+from pipeline.typed import _field, _value
 
 Content = dict[str, list[dict[str, Any]]]
 
@@ -79,43 +79,6 @@ def _rows(name: str, folder: Path, wanted: list[tuple[str, str, str]]) -> pd.Dat
 
     frames = [pq.read_table(path, filters=wanted).to_pandas() for path in io.parts(name, folder)]
     return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
-
-
-def _field(name: str) -> schema.Field:
-    """Field of the table ``wells`` by its name with or without unit suffix."""
-    columns = {c.field.name: c.field for c in schema.table("wells")}
-    by_stem = {schema.stem(n): f for n, f in columns.items()}
-    field = columns.get(name) or by_stem.get(name)
-    if field is None:
-        near = [s for s in by_stem if name.split("_")[0] in s]
-        hint = f"; did you mean {', '.join(near[:4])}?" if near else "; see 'wellstring fields'."
-        raise UsageError(f"--set {name}: no such field{hint}")
-    return field
-
-
-def _value(field: schema.Field, text: str) -> Any:
-    """One typed value in the type and unit of its field."""
-    if field.type == "number":
-        value = typed(text, field.unit)
-        low, high = field.hard_min, field.hard_max
-        if (low is not None and value < low) or (high is not None and value > high):
-            raise UsageError(f"--set {schema.stem(field.name)}={text}: outside {low} to {high} {field.unit}.")
-        return value
-    if field.type == "boolean":
-        if text.lower() not in ("yes", "no", "true", "false"):
-            raise UsageError(f"--set {field.name}={text}: write yes or no.")
-        return text.lower() in ("yes", "true")
-    if field.codes:
-        code = schema.spellings(field.codes).get(" ".join(text.lower().split()))
-        if code is None:
-            raise UsageError(f"--set {schema.stem(field.name)}={text}: one of {', '.join(schema.codes(field.codes))}.")
-        return code
-    if field.type == "date":
-        try:
-            return pd.Timestamp(text).date()
-        except ValueError:
-            raise UsageError(f"--set {field.name}={text}: write a date as 2001-12-31.") from None
-    return text
 
 
 def _content(wells: pd.DataFrame, design: pd.DataFrame, settings: Settings,

@@ -8,7 +8,7 @@ import pipeline
 from pipeline.api import complete
 from pipeline.design_point import design, learn
 from pipeline.settings import Settings
-from pipeline.sheet import _field, _value
+from pipeline.typed import _field, _value
 
 # golden well G1: an open-rock household well with a full test
 G1 = {

@@ -20,13 +20,13 @@ from pipeline.normalise.issues import IssueLog
 INTO, EVIDENCE = "_into", "_evidence"
 LATER_KINDS = ("deepening", "pump_work")
 SAME_SHARE, SAME_DEG = 0.01, 0.0002
-_NOT_VALUES = {"source_id", "well_id", "source_file", "source_table", "source_line", "source_row", "market_code",
+NOT_VALUES = {"source_id", "well_id", "source_file", "source_table", "source_line", "source_row", "market_code",
                "weight_inclusion_fraction", "completeness_count", "completed_precision_code"}  # fmt: skip
 
 
 def values_of(wells: pd.DataFrame) -> list[str]:
     """Canonical columns of a frame that say something of the well itself."""
-    known = [c.field.name for c in schema.table("wells") if c.field.name not in _NOT_VALUES]
+    known = [c.field.name for c in schema.table("wells") if c.field.name not in NOT_VALUES]
     return [name for name in known if name in wells]
 
 

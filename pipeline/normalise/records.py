@@ -16,7 +16,7 @@ import pyarrow as pa
 
 from pipeline import schema
 from pipeline.errors import PipelineError
-from pipeline.normalise import children, dates, identity, places, repairs, scope, spelling, text
+from pipeline.normalise import children, dates, identity, overrides, places, repairs, scope, spelling, text
 from pipeline.normalise.columns import ENTRY, KEYS, REASON, Reader
 from pipeline.normalise.issues import IssueLog
 from pipeline.normalise.order import ordered
@@ -71,6 +71,8 @@ def to_records(intake: Intake, settings: Settings) -> Records:
 
     Raises
     ------
+    UsageError
+        When the settings set a value of a well that was not read, of no field, or that cannot be read.
     PipelineError
         When a ledger entry does not balance: a record was lost or counted twice.
     """
@@ -84,12 +86,14 @@ def to_records(intake: Intake, settings: Settings) -> Records:
         outcomes.append(_source(intake.layouts[source_id], tables, settings, log))
     ledger = _balanced(intake, outcomes)
     _merge_editions(intake, dict(zip(sorted(by_source), outcomes, strict=True)))
+    wells = _declared("wells", [o.wells for o in outcomes])
+    excluded = _declared("excluded", [o.excluded for o in outcomes])
     return Records(
-        wells=_declared("wells", [o.wells for o in outcomes]),
+        wells=overrides.put(wells, excluded, settings, log),
         events=_declared("events", [o.events for o in outcomes]),
         issues=log.table(),
         quarantine=_declared("quarantine", [intake.quarantine, *(o.no_id for o in outcomes)]),
-        excluded=_declared("excluded", [o.excluded for o in outcomes]),
+        excluded=excluded,
         ledger=ledger,
     )
 
