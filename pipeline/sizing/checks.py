@@ -20,7 +20,7 @@ def _factor(reynolds, turbulent, turbulent_4000):
     """Friction factor by the declared rule of physics.friction, from a turbulent factor already worked out."""
     laminar = 64.0 / reynolds
     low = 64.0 / REYNOLDS_LAMINAR
-    share = (reynolds - REYNOLDS_LAMINAR) / (REYNOLDS_TURBULENT - REYNOLDS_LAMINAR)
+    share = (reynolds - REYNOLDS_LAMINAR) * (1.0 / (REYNOLDS_TURBULENT - REYNOLDS_LAMINAR))
     between = low + (turbulent_4000 - low) * share
     out = turbulent if reynolds >= REYNOLDS_TURBULENT else between
     return laminar if reynolds < REYNOLDS_LAMINAR else out
@@ -36,7 +36,7 @@ def _running(flow, ratio, length, velocity_per_flow, reynolds_per_ratio, loss_pe
     formulas of physics.friction at unit flow.
     """
     factor = _factor(ratio * reynolds_per_ratio, turbulent, turbulent_4000)
-    friction = factor * length * (loss_per_flow2 * flow * flow)
+    friction = factor * loss_per_flow2 * (length * flow * flow)
     return flow * velocity_per_flow, friction, head + friction * (1.0 - head_is_given)
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pipeline.materials import Catalogue
 from pipeline.settings import Settings
 from pipeline.sizing import kernel
+from pipeline.sizing.blocks import Blocks, lay_out
 from pipeline.sizing.constants import FAMILIES, Market, market, temperature_factors
 from pipeline.sizing.layout import CHECKS, QUANTITY, W
 
@@ -62,9 +63,34 @@ def decide(group: Market, wells: Floats, factors: Floats | None = None) -> Choic
         np.empty((n, families), np.int16), np.empty((n, families), np.int16),
         np.empty((n, families)), np.empty((n, families)),
     )  # fmt: skip
+    laid = blocks(group)
     kernel._choose(
-        group.constants, group.inverse, group.table, group.materials, group.families, factors,
-        np.ascontiguousarray(wells), group.run, out.best, out.score, out.closest, out.worst,
+        laid.pack, laid.table, laid.material, laid.number, laid.family, factors, np.ascontiguousarray(wells), group.run,
+        out.best, out.score, out.closest, out.worst,
+    )  # fmt: skip
+    return out
+
+
+def cheapest(group: Market, wells: Floats, factors: Floats | None = None) -> NDArray[np.int64]:
+    """Only the option that :meth:`Choice.chosen` would give for each row of kernel inputs, found sooner.
+
+    Parameters
+    ----------
+    wells : ndarray (n, values)
+    factors : ndarray (n, materials), optional
+
+    Returns
+    -------
+    ndarray of int64 (n)
+        Option, -1 where none passes.
+    """
+    if factors is None:
+        factors = temperature_factors(group, wells[:, W["temperature"]])
+    out = np.empty(len(wells), np.int64)
+    laid = blocks(group)
+    kernel._cheapest(
+        laid.pack, laid.table, laid.material, laid.number, laid.ideal, laid.ideal_table, laid.ideal_material, factors,
+        np.ascontiguousarray(wells), group.run, out,
     )  # fmt: skip
     return out
 
@@ -118,4 +144,18 @@ def _market(code: str, hand: bool, settings: Settings, goods: Catalogue) -> Mark
             _MADE.clear()
         kept = (settings, market(code, hand, settings, goods))
         _MADE[key] = kept
+    return kept[1]
+
+
+_LAID: dict[int, tuple[Market, Blocks]] = {}
+
+
+def blocks(group: Market) -> Blocks:
+    """Constants of a market as the kernel reads them, laid out once."""
+    kept = _LAID.get(id(group))
+    if kept is None or kept[0] is not group:
+        if len(_LAID) > 16:
+            _LAID.clear()
+        kept = (group, lay_out(group))
+        _LAID[id(group)] = kept
     return kept[1]

@@ -22,6 +22,16 @@ STEP = (X_HIGH - X_LOW) / (ROWS - 1)
 N_CHECKS = len(CHECKS)
 N_QUANTITY = len(Q)
 NOT_MET = 1e30  # worse than any utilisation or score; never written out
+MOST = 0.99e30  # a score or utilisation past this is NOT_MET
+BOUND = 1.0 - 1e-9
+LANES = 8  # options side by side: a vector of eight doubles, or two of four
+# constants that the inner loop divides by, kept as one over them
+DIVIDERS = (
+    "rating", "surge_limit", "dead_head_limit", "tension_sustained", "tension_pulling", "temperature_max",
+    "chloride_max", "coil_longest", "piece",
+)  # fmt: skip
+N_PACK = len(O) + len(DIVIDERS)
+IDEALS = 24  # ideals looked at together; over 16, so that the compiler makes vectors of a loop that stores
 
 # places as plain integers, so that compiled code folds them
 (
@@ -31,6 +41,10 @@ NOT_MET = 1e30  # worse than any utilisation or score; never written out
     O_COST_PER_M, O_COST_PER_JOINT, O_CLASS_PENALTY, O_JOINT_PENALTY, O_GLUED_PENALTY, O_BAND_HEAD, O_TURBULENT_4000,
     O_RENEWALS_NEUTRAL, O_RENEWALS_ACID,
 ) = range(len(O))  # fmt: skip
+(
+    I_RATING, I_SURGE_LIMIT, I_DEAD_HEAD_LIMIT, I_TENSION_SUSTAINED, I_TENSION_PULLING, I_TEMPERATURE_MAX,
+    I_CHLORIDE_MAX, I_COIL_LONGEST, I_PIECE,
+) = range(len(O), N_PACK)  # fmt: skip
 (
     W_FLOW, W_HEAD, W_HEAD_IS_GIVEN, W_LENGTH, W_DEPTH_PUMP, W_DEPTH_DISCHARGE, W_LEVEL_STATIC,
     W_LEVEL_PUMPING, W_GAMMA, W_VISCOSITY, W_PRESSURE_HEAD, W_HEAD_SHUTOFF, W_RATIO_SHUTOFF, W_WEIGHT_PUMP,
@@ -68,9 +82,13 @@ def _place(ratio):
 
 
 @scalar
-def _visit(mass, lift_hand, lift_roller, lift_winch, hand, roller, winch, hoist):
-    """How the largest mass pulled is handled (0 hand, 1 roller, 2 winch, 3 hoist) and what a visit costs."""
-    by_winch, by_roller, by_hand = mass <= lift_winch, mass <= lift_roller, mass <= lift_hand
+def _visit(load, lift_hand, lift_roller, lift_winch, hand, roller, winch, hoist):
+    """How the largest load pulled is handled (0 hand, 1 roller, 2 winch, 3 hoist) and what a visit costs.
+
+    ``load`` is in newtons and the lifts are masses in kilograms.
+    """
+    by_winch, by_roller = load <= lift_winch * GRAVITY, load <= lift_roller * GRAVITY
+    by_hand = load <= lift_hand * GRAVITY
     method = 3.0 - (1.0 if by_winch else 0.0) - (1.0 if by_roller else 0.0) - (1.0 if by_hand else 0.0)
     cost = winch if by_winch else hoist
     cost = roller if by_roller else cost
@@ -106,19 +124,151 @@ def _penalties(present, joints, splices, total, velocity, friction, depth_pump, 
 
 
 @scalar
-def _choose(options, inverse, table, materials, families, factors, wells, run, best, score, closest, worst):
+def _known(w, run):
+    """What the inner loop needs of a well, worked out once: 25 numbers, missing ones made harmless or NaN."""
+    gamma, ph, shutoff, ratio = w[W_GAMMA], w[W_PH], w[W_HEAD_SHUTOFF], w[W_RATIO_SHUTOFF]
+    return (
+        w[W_FLOW], w[W_FLOW] / w[W_VISCOSITY], w[W_LENGTH], w[W_HEAD], w[W_HEAD_IS_GIVEN], gamma, gamma / GRAVITY,
+        w[W_LEVEL_STATIC], w[W_LEVEL_PUMPING], w[W_DEPTH_DISCHARGE], w[W_PRESSURE_HEAD], w[W_WEIGHT_PUMP],
+        w[W_WEIGHT_CABLE_PER_M], w[W_VOLUME_PUMP], w[W_AREA_CABLE], w[W_WIDTH_PUMP],
+        1.0 / w[W_BORE] if w[W_BORE] > 0.0 else np.nan, w[W_TEMPERATURE], w[W_DEPTH_PUMP], 2.0 * w[W_HAND],
+        run[R_SHARE_ACID] if ph != ph else 0.0, 1.0 / ph if ph > 0.0 else 0.0,
+        w[W_CHLORIDE] if w[W_CHLORIDE] == w[W_CHLORIDE] else 0.0,
+        gamma * shutoff if shutoff == shutoff else 0.0,
+        gamma * ratio if ratio == ratio and shutoff != shutoff else 0.0,
+    )  # fmt: skip
+
+
+@scalar
+def _key(value, lane):
+    """A number as an integer that sorts the same, the lane in its last three bits: 2e-15 of the number is lost.
+
+    An integer minimum is a vector instruction, a strict float one is not. Below zero the bits run backwards.
+    """
+    bits = np.float64(value).view(np.int64)
+    return (bits ^ ((bits >> 63) & 0x7FFFFFFFFFFFFFFF)) & -LANES | lane
+
+
+@scalar
+def _lanes(pack, table, at, lanes, place, known, run, colder, warmths, keep, kept):
+    """Hold options that lie side by side against one well; least key of score and of highest utilisation.
+
+    The body is written so that the compiler turns it into one pass over vectors. Row ``at`` of ``pack`` holds
+    ``lanes`` options a constant; ``colder`` is one over their temperature factor. An option that meets
+    a stop has the score NOT_MET. With ``keep`` the scores go to row ``at`` of ``kept`` and each option has its own
+    ``warmths``; without, nothing is stored: a store would have the compiler look for overlaps first.
+    """
+    row, a, b, c, d = place
+    (flow, ratio, length, head, given, gamma, density, static, pumping, leaves, pressure_head, pump, cable, volume,
+     area_cable, width, bore_inverse, temperature, depth_pump, hand, share_acid, ph_inverse, chloride, shutoff,
+     estimated) = known  # fmt: skip
+    make_up, pulls, energy = run[R_MAKE_UP], run[R_PULLS], run[R_ENERGY] * flow
+    velocity_most, velocity_limit = 1.0 / run[R_VELOCITY_MOST], 1.0 / run[R_VELOCITY_LIMIT]
+    best, nearest = _key(NOT_MET, LANES - 1), _key(NOT_MET, LANES - 1)
+    for j in range(lanes):
+        turbulent = (
+            a * table[row - 1, at, j] + b * table[row, at, j]
+            + c * table[row + 1, at, j] + d * table[row + 2, at, j]
+        )  # fmt: skip
+        velocity, friction, total = _running(
+            flow, ratio, length, pack[at, j + lanes * O_VELOCITY_PER_FLOW], pack[at, j + lanes * O_REYNOLDS_PER_RATIO],
+            pack[at, j + lanes * O_LOSS_PER_FLOW2], turbulent, pack[at, j + lanes * O_TURBULENT_4000], head, given,
+        )  # fmt: skip
+        pressure = gamma * total
+        surge = _surge(pressure, density, pack[at, j + lanes * O_WAVE_SPEED], velocity)
+        running, pulling, _lowered = _loads(
+            length, static, pumping, leaves, pack[at, j + lanes * O_WEIGHT], pack[at, j + lanes * O_AREA_BORE],
+            pack[at, j + lanes * O_AREA_OUTSIDE], pressure_head, gamma, pump, cable, volume, area_cable,
+        )  # fmt: skip
+        warm = warmths[at, j] if keep else colder
+        u1 = pressure * pack[at, j + lanes * I_RATING]
+        u2 = surge * pack[at, j + lanes * I_SURGE_LIMIT]
+        u3 = shutoff * pack[at, j + lanes * I_DEAD_HEAD_LIMIT]
+        u4 = running * pack[at, j + lanes * I_TENSION_SUSTAINED]
+        u5 = pulling * pack[at, j + lanes * I_TENSION_PULLING]
+        u6 = temperature * pack[at, j + lanes * I_TEMPERATURE_MAX]
+        u7 = pack[at, j + lanes * O_PH_MIN] * ph_inverse
+        u8 = hand * pack[at, j + lanes * O_HAND_BAD]
+        u9 = max(width, pack[at, j + lanes * O_WIDTH]) * bore_inverse
+        u10 = velocity * velocity_most
+        most = max(max(max(max(u1, u2), max(u3, u4)), u5) * warm, max(max(u6, u7), max(u8, max(u9, u10))))
+        # max() loses NaN, a sum keeps it: a missing number never passes
+        judged = ((u1 + u2) + (u3 + u4)) + ((u5 + u6) + (u7 + u8)) + (u9 + u10)
+        passes = (most <= 1.0) & (judged == judged) & (warm < NOT_MET)
+        joints = _joints(length, pack[at, j + lanes * I_PIECE])
+        splices = _joints(length + make_up, pack[at, j + lanes * I_COIL_LONGEST])
+        _method, visit = _visit(
+            pulling, run[R_LIFT_HAND], run[R_LIFT_ROLLER], run[R_LIFT_WINCH], run[R_INSTALL_HAND],
+            run[R_INSTALL_ROLLER], run[R_INSTALL_WINCH], run[R_INSTALL_HOIST],
+        )  # fmt: skip
+        _goods, _first, present = _money(
+            length, joints, splices, pack[at, j + lanes * O_COST_FIXED], pack[at, j + lanes * O_COST_PER_M],
+            pack[at, j + lanes * O_COST_PER_JOINT], pack[at, j + lanes * O_RENEWALS_NEUTRAL],
+            pack[at, j + lanes * O_RENEWALS_ACID], share_acid, visit, pulls, energy * friction,
+        )  # fmt: skip
+        whole = present + pack[at, j + lanes * O_CLASS_PENALTY] + _penalties(
+            present, joints, splices, total, velocity, friction, depth_pump,
+            chloride * pack[at, j + lanes * I_CHLORIDE_MAX],
+            (shutoff + estimated * total) * pack[at, j + lanes * I_RATING] * warm,
+            pack[at, j + lanes * O_JOINT_PENALTY], pack[at, j + lanes * O_GLUED_PENALTY], pack[at, j + lanes * O_BAND_HEAD],
+            run[R_PENALTY_SPLICE], run[R_DEPTH_GLUED], run[R_PENALTY_BAND], run[R_PENALTY_CHEMISTRY],
+            run[R_PENALTY_DEAD_HEAD], run[R_PENALTY_SOFT], velocity_limit, run[R_FRICTION_LIMIT],
+        )  # fmt: skip
+        score = whole if passes & (whole < NOT_MET) else NOT_MET
+        if keep:
+            kept[at, j] = score
+        best = min(best, _key(score, j & (LANES - 1)))
+        nearest = min(nearest, _key(most if most < NOT_MET else NOT_MET, j & (LANES - 1)))
+    return best, nearest
+
+
+@scalar
+def _value(key):
+    """The number in a key, without its last three bits."""
+    bits = key & -LANES
+    return np.int64(bits ^ ((bits >> 63) & 0x7FFFFFFFFFFFFFFF)).view(np.float64)
+
+
+@scalar
+def _better(value, option, key, other):
+    """The lesser of what was found and what a key holds; of equals, the lower option. NOT_MET is never taken."""
+    new = _value(key)
+    takes = (new < MOST) & ((new < value) | ((new == value) & (other < option)))
+    return (new if takes else value), (other if takes else option)
+
+
+@scalar
+def _is_ordinary(w):
+    """Whether a well's numbers are of the sign for which a better constant never makes a worse option."""
+    return (
+        (w[W_LENGTH] >= 0.0) & (w[W_LENGTH] < 1e5) & (w[W_FLOW] > 0.0) & (w[W_FLOW] < 1e3) & (w[W_HEAD] >= 0.0)
+        & (w[W_GAMMA] > 0.0) & (w[W_VISCOSITY] > 0.0) & (w[W_PRESSURE_HEAD] >= 0.0) & (not w[W_CHLORIDE] < 0.0)
+        & (not w[W_HEAD_SHUTOFF] < 0.0) & (not w[W_RATIO_SHUTOFF] < 0.0)
+    )  # fmt: skip
+
+
+@scalar
+def _warmth(factor):
+    """One over a temperature factor; NOT_MET where no strength is left or the temperature is missing."""
+    return 1.0 / factor if factor > 0.0 else NOT_MET
+
+
+@scalar
+def _choose(pack, table, material, number, family, factors, wells, run, best, score, closest, worst):
     """For each well and family: the cheapest option that passes every stop, and the one nearest to passing.
 
     Parameters
     ----------
-    options : ndarray (constants, m)
-        Constants of the options.
-    inverse : ndarray (constants, m)
-        One over each constant: the inner loop multiplies.
-    table : ndarray (ROWS, m)
+    pack : ndarray (blocks, N_PACK x LANES)
+        Constants of the options as blocks.py lays them out.
+    table : ndarray (ROWS, blocks, LANES)
         Turbulent friction factor over ln(flow / viscosity).
-    materials, families : ndarray of int64 (m)
-        Place of each option's material in ``factors`` and of its family in ``best``.
+    material : ndarray of int64 (blocks)
+        Column of ``factors`` of each block.
+    number : ndarray of int64 (blocks, LANES)
+        Option in each lane.
+    family : ndarray of int64 (blocks)
+        Column of ``best`` of each block.
     factors : ndarray (n, materials)
         Temperature factor of each material at each well.
     wells : ndarray (n, values)
@@ -128,94 +278,73 @@ def _choose(options, inverse, table, materials, families, factors, wells, run, b
     score, worst : ndarray (n, families), written
         Score of ``best``; highest utilisation of ``closest``. NOT_MET where there is none.
     """
-    m = options.shape[1]
-    scores = np.empty(m)
-    worsts = np.empty(m)
-    warmth_inverse = np.empty(m)
-    make_up, pulls = run[R_MAKE_UP], run[R_PULLS]
-    velocity_most = 1.0 / run[R_VELOCITY_MOST]
-    lift_hand, lift_roller, lift_winch = run[R_LIFT_HAND], run[R_LIFT_ROLLER], run[R_LIFT_WINCH]
-    by_hand, by_roller, by_winch = run[R_INSTALL_HAND], run[R_INSTALL_ROLLER], run[R_INSTALL_WINCH]
-    by_hoist, each_splice, depth_glued = run[R_INSTALL_HOIST], run[R_PENALTY_SPLICE], run[R_DEPTH_GLUED]
-    band, chemistry, soft = run[R_PENALTY_BAND], run[R_PENALTY_CHEMISTRY], run[R_PENALTY_SOFT]
-    dead_head = run[R_PENALTY_DEAD_HEAD]
-    velocity_limit, friction_limit = 1.0 / run[R_VELOCITY_LIMIT], run[R_FRICTION_LIMIT]
+    blocks = len(material)
+    nothing = np.empty((0, 0))
     for i in range(wells.shape[0]):
-        w = wells[i]
-        flow, length, head, given = w[W_FLOW], w[W_LENGTH], w[W_HEAD], w[W_HEAD_IS_GIVEN]
-        gamma, static, pumping, leaves = w[W_GAMMA], w[W_LEVEL_STATIC], w[W_LEVEL_PUMPING], w[W_DEPTH_DISCHARGE]
-        pressure_head, pump, cable = w[W_PRESSURE_HEAD], w[W_WEIGHT_PUMP], w[W_WEIGHT_CABLE_PER_M]
-        volume, area_cable, width = w[W_VOLUME_PUMP], w[W_AREA_CABLE], w[W_WIDTH_PUMP]
-        bore_inverse = 1.0 / w[W_BORE] if w[W_BORE] > 0.0 else np.nan
-        temperature, depth_pump, hand = w[W_TEMPERATURE], w[W_DEPTH_PUMP], 2.0 * w[W_HAND]
-        ratio = flow / w[W_VISCOSITY]
-        row, a, b, c, d = _place(ratio)
-        share_acid = run[R_SHARE_ACID] if w[W_PH] != w[W_PH] else 0.0
-        ph_inverse = 1.0 / w[W_PH] if w[W_PH] > 0.0 else 0.0
-        chloride = w[W_CHLORIDE] if w[W_CHLORIDE] == w[W_CHLORIDE] else 0.0
-        shutoff = gamma * w[W_HEAD_SHUTOFF] if w[W_HEAD_SHUTOFF] == w[W_HEAD_SHUTOFF] else 0.0
-        estimated = gamma * w[W_RATIO_SHUTOFF] if w[W_RATIO_SHUTOFF] == w[W_RATIO_SHUTOFF] else 0.0
-        estimated = estimated if w[W_HEAD_SHUTOFF] != w[W_HEAD_SHUTOFF] else 0.0
-        density, energy = gamma / GRAVITY, run[R_ENERGY] * flow
-        for j in range(m):
-            factor = factors[i, materials[j]]
-            warmth_inverse[j] = 1.0 / factor if factor > 0.0 else NOT_MET
-        for j in range(m):
-            turbulent = a * table[row - 1, j] + b * table[row, j] + c * table[row + 1, j] + d * table[row + 2, j]
-            velocity, friction, total = _running(
-                flow, ratio, length, options[O_VELOCITY_PER_FLOW, j], options[O_REYNOLDS_PER_RATIO, j],
-                options[O_LOSS_PER_FLOW2, j], turbulent, options[O_TURBULENT_4000, j], head, given,
-            )  # fmt: skip
-            pressure = gamma * total
-            surge = _surge(pressure, density, options[O_WAVE_SPEED, j], velocity)
-            running, pulling, _lowered = _loads(
-                length, static, pumping, leaves, options[O_WEIGHT, j], options[O_AREA_BORE, j],
-                options[O_AREA_OUTSIDE, j], pressure_head, gamma, pump, cable, volume, area_cable,
-            )  # fmt: skip
-            colder = warmth_inverse[j]
-            u1 = pressure * inverse[O_RATING, j] * colder
-            u2 = surge * inverse[O_SURGE_LIMIT, j] * colder
-            u3 = shutoff * inverse[O_DEAD_HEAD_LIMIT, j] * colder
-            u4 = running * inverse[O_TENSION_SUSTAINED, j] * colder
-            u5 = pulling * inverse[O_TENSION_PULLING, j] * colder
-            u6 = temperature * inverse[O_TEMPERATURE_MAX, j]
-            u7 = options[O_PH_MIN, j] * ph_inverse
-            u8 = hand * options[O_HAND_BAD, j]
-            u9 = max(width, options[O_WIDTH, j]) * bore_inverse
-            u10 = velocity * velocity_most
-            passes = (
-                (colder < NOT_MET) & (u1 <= 1.0) & (u2 <= 1.0) & (u3 <= 1.0) & (u4 <= 1.0) & (u5 <= 1.0)
-                & (u6 <= 1.0) & (u7 <= 1.0) & (u8 <= 1.0) & (u9 <= 1.0) & (u10 <= 1.0)
-            )  # fmt: skip
-            most = max(max(max(u1, u2), max(u3, u4)), max(max(u5, u6), max(max(u7, u8), max(u9, u10))))
-            joints = _joints(length, inverse[O_PIECE, j])
-            splices = _joints(length + make_up, inverse[O_COIL_LONGEST, j])
-            _method, visit = _visit(
-                pulling / GRAVITY, lift_hand, lift_roller, lift_winch, by_hand, by_roller, by_winch, by_hoist
-            )
-            _goods, _first, present = _money(
-                length, joints, splices, options[O_COST_FIXED, j], options[O_COST_PER_M, j],
-                options[O_COST_PER_JOINT, j], options[O_RENEWALS_NEUTRAL, j], options[O_RENEWALS_ACID, j],
-                share_acid, visit, pulls, energy * friction,
-            )  # fmt: skip
-            whole = present + options[O_CLASS_PENALTY, j] + _penalties(
-                present, joints, splices, total, velocity, friction, depth_pump,
-                chloride * inverse[O_CHLORIDE_MAX, j], (shutoff + estimated * total) * inverse[O_RATING, j] * colder,
-                options[O_JOINT_PENALTY, j],
-                options[O_GLUED_PENALTY, j], options[O_BAND_HEAD, j], each_splice, depth_glued, band, chemistry,
-                dead_head, soft, velocity_limit, friction_limit,
-            )  # fmt: skip
-            scores[j] = whole if passes else NOT_MET
-            worsts[j] = most if most < NOT_MET else NOT_MET
+        known = _known(wells[i], run)
+        place = _place(known[1])
         for f in range(best.shape[1]):
             best[i, f], closest[i, f] = -1, -1
             score[i, f], worst[i, f] = NOT_MET, NOT_MET
-        for j in range(m):
-            f = families[j]
-            if scores[j] < score[i, f]:
-                score[i, f], best[i, f] = scores[j], j
-            if worsts[j] < worst[i, f] or closest[i, f] < 0:
-                worst[i, f], closest[i, f] = worsts[j], j
+        f, good, near, good_option, near_option = family[0], NOT_MET, NOT_MET, -1, -1
+        for block in range(blocks):
+            if family[block] != f:
+                best[i, f], closest[i, f], score[i, f], worst[i, f] = good_option, near_option, good, near
+                f, good, near, good_option, near_option = family[block], NOT_MET, NOT_MET, -1, -1
+            score_key, worst_key = _lanes(
+                pack, table, block, LANES, place, known, run, _warmth(factors[i, material[block]]), nothing, False, nothing
+            )
+            good, good_option = _better(good, good_option, score_key, number[block, score_key & (LANES - 1)])
+            near, near_option = _better(near, near_option, worst_key, number[block, worst_key & (LANES - 1)])
+            near_option = number[block, 0] if near_option < 0 else near_option
+        best[i, f], closest[i, f], score[i, f], worst[i, f] = good_option, near_option, good, near
+
+
+@scalar
+def _cheapest(pack, table, material, number, ideal, ideal_table, ideal_material, factors, wells, run, chosen):
+    """The cheapest passing option of each well over all families, -1 for none: the answer of :func:`_choose`.
+
+    Of every block there is an *ideal* option, each constant the best of its block (blocks.py). Its score is
+    the least that any of the block can have, so that a block whose ideal is dearer than what was found, or
+    fails, need not be looked at. Equal scores go to the lower family, then to the lower option, as there.
+
+    Parameters
+    ----------
+    ideal, ideal_table, ideal_material
+        As ``pack``, ``table`` and ``material``, but (groups, N_PACK x IDEALS), (ROWS, groups, IDEALS) and (groups,
+        IDEALS): the ideal option of each block; empty where bounds do not hold and every block is looked at.
+    chosen : ndarray of int64 (n), written
+    """
+    blocks, groups = len(material), len(ideal_material)
+    nothing = np.empty((0, 0))
+    bounds, warmth = np.empty((blocks // IDEALS + 1, IDEALS)), np.empty((groups, IDEALS))
+    flat = bounds.reshape(-1)
+    for i in range(wells.shape[0]):
+        known = _known(wells[i], run)
+        place = _place(known[1])
+        first = 0
+        if groups > 0 and _is_ordinary(wells[i]):
+            for group in range(groups):
+                for j in range(IDEALS):
+                    warmth[group, j] = _warmth(factors[i, ideal_material[group, j]])
+                _lanes(ideal, ideal_table, group, IDEALS, place, known, run, 1.0, warmth, True, bounds)
+            for block in range(blocks):
+                if flat[block] < flat[first]:
+                    first = block
+        else:
+            bounds[:] = -NOT_MET
+        least, found = NOT_MET, np.int64(-1)
+        for step in range(blocks + 1):
+            block = step - 1 if step > 0 else first
+            # a hair below, for the rounding of sums
+            bound = flat[block]
+            if (step > 0 and block == first) or bound >= MOST or bound * BOUND > least:
+                continue
+            key, _near = _lanes(
+                pack, table, block, LANES, place, known, run, _warmth(factors[i, material[block]]), nothing, False, nothing
+            )
+            least, found = _better(least, found, key, number[block, key & (LANES - 1)])
+        chosen[i] = found
 
 
 @scalar
@@ -264,7 +393,7 @@ def _sheet(options, inverse, table, j, factor, w, run, need, have, use, quantity
     joints = _joints(w[W_LENGTH], inverse[O_PIECE, j])
     splices = _joints(w[W_LENGTH] + run[R_MAKE_UP], inverse[O_COIL_LONGEST, j])
     method, visit = _visit(
-        pulling / GRAVITY, run[R_LIFT_HAND], run[R_LIFT_ROLLER], run[R_LIFT_WINCH], run[R_INSTALL_HAND],
+        pulling, run[R_LIFT_HAND], run[R_LIFT_ROLLER], run[R_LIFT_WINCH], run[R_INSTALL_HAND],
         run[R_INSTALL_ROLLER], run[R_INSTALL_WINCH], run[R_INSTALL_HOIST],
     )  # fmt: skip
     share_acid = run[R_SHARE_ACID] if w[W_PH] != w[W_PH] else 0.0
