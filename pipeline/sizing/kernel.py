@@ -24,6 +24,7 @@ N_QUANTITY = len(Q)
 NOT_MET = 1e30  # worse than any utilisation or score; never written out
 MOST = 0.99e30  # a score or utilisation past this is NOT_MET
 BOUND = 1.0 - 1e-9
+NONE = 0x7FFFFFFFFFFFFFFF  # key of no option
 LANES = 8  # options side by side: a vector of eight doubles, or two of four
 # constants that the inner loop divides by, kept as one over them
 DIVIDERS = (
@@ -113,14 +114,14 @@ def _penalties(present, joints, splices, total, velocity, friction, depth_pump, 
     """Declared penalties in currency: joints, splices, glue at depth, head band, cautions, judgement limits."""
     fast = velocity * velocity_limit
     lossy = friction / (total * friction_limit)
+    # what is known early comes first: the sum does not wait
     out = joints * joint_penalty + splices * each_splice
     out += glued_penalty if depth_pump > depth_glued else 0.0
-    out += present * band if total > band_head else 0.0
     out += chemistry if chloride_use > 1.0 else 0.0
-    out += dead_head if dead_head_use > 1.0 else 0.0
     out += soft * fast if fast > 1.0 else 0.0
+    out += dead_head if dead_head_use > 1.0 else 0.0
     out += soft * lossy if lossy > 1.0 else 0.0
-    return out
+    return out + (present * band if total > band_head else 0.0)
 
 
 @scalar
@@ -192,9 +193,8 @@ def _lanes(pack, table, at, lanes, place, known, run, colder, warmths, keep, kep
         u9 = max(width, pack[at, j + lanes * O_WIDTH]) * bore_inverse
         u10 = velocity * velocity_most
         most = max(max(max(max(u1, u2), max(u3, u4)), u5) * warm, max(max(u6, u7), max(u8, max(u9, u10))))
-        # max() loses NaN, a sum keeps it: a missing number never passes
-        judged = ((u1 + u2) + (u3 + u4)) + ((u5 + u6) + (u7 + u8)) + (u9 + u10)
-        passes = (most <= 1.0) & (judged == judged) & (warm < NOT_MET)
+        # max() loses NaN: a well that lacks a number is told by _is_complete
+        passes = (most <= 1.0) & (warm < NOT_MET)
         joints = _joints(length, pack[at, j + lanes * I_PIECE])
         splices = _joints(length + make_up, pack[at, j + lanes * I_COIL_LONGEST])
         _method, visit = _visit(
@@ -235,6 +235,16 @@ def _better(value, option, key, other):
     new = _value(key)
     takes = (new < MOST) & ((new < value) | ((new == value) & (other < option)))
     return (new if takes else value), (other if takes else option)
+
+
+@scalar
+def _is_complete(w):
+    """Whether every number that a stop needs is there and finite; without flow nothing is judged either."""
+    total = (w[W_FLOW] + w[W_LENGTH] + w[W_HEAD] + w[W_HEAD_IS_GIVEN] + w[W_GAMMA] + w[W_VISCOSITY] + w[W_LEVEL_STATIC]
+             + w[W_LEVEL_PUMPING] + w[W_DEPTH_DISCHARGE] + w[W_PRESSURE_HEAD] + w[W_WEIGHT_PUMP]
+             + w[W_WEIGHT_CABLE_PER_M] + w[W_VOLUME_PUMP] + w[W_AREA_CABLE] + w[W_WIDTH_PUMP] + w[W_TEMPERATURE]
+             + w[W_HAND])  # fmt: skip
+    return (abs(total) < MOST) & (w[W_FLOW] != 0.0) & (w[W_BORE] > 0.0) & (abs(w[W_BORE]) < MOST)
 
 
 @scalar
@@ -286,6 +296,7 @@ def _choose(pack, table, material, number, family, factors, wells, run, best, sc
         for f in range(best.shape[1]):
             best[i, f], closest[i, f] = -1, -1
             score[i, f], worst[i, f] = NOT_MET, NOT_MET
+        complete = _is_complete(wells[i])
         f, good, near, good_option, near_option = family[0], NOT_MET, NOT_MET, -1, -1
         for block in range(blocks):
             if family[block] != f:
@@ -294,6 +305,7 @@ def _choose(pack, table, material, number, family, factors, wells, run, best, sc
             score_key, worst_key = _lanes(
                 pack, table, block, LANES, place, known, run, _warmth(factors[i, material[block]]), nothing, False, nothing
             )
+            score_key = score_key if complete else NONE
             good, good_option = _better(good, good_option, score_key, number[block, score_key & (LANES - 1)])
             near, near_option = _better(near, near_option, worst_key, number[block, worst_key & (LANES - 1)])
             near_option = number[block, 0] if near_option < 0 else near_option
@@ -344,7 +356,7 @@ def _cheapest(pack, table, material, number, ideal, ideal_table, ideal_material,
                 pack, table, block, LANES, place, known, run, _warmth(factors[i, material[block]]), nothing, False, nothing
             )
             least, found = _better(least, found, key, number[block, key & (LANES - 1)])
-        chosen[i] = found
+        chosen[i] = found if _is_complete(wells[i]) else -1
 
 
 @scalar
