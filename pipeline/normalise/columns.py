@@ -269,7 +269,7 @@ class Reader:
             out[name] = out[name].fillna(column.default)
 
     def _reasons(self, raw: RawTable, table: TableMap, size: int) -> pd.Series:
-        out = pd.Series([None] * size, dtype="str") if size else pd.Series([], dtype="str")
+        out = pd.Series(pa.nulls(size, pa.large_string()), dtype="str")
         for header, prefixes in sorted(self.layout.exclusions(table.name).items()):
             coded = self.coded(raw, header)
             if coded is not None:

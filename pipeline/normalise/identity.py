@@ -101,19 +101,19 @@ def _ranked(rows: pd.DataFrame, names: list[str]) -> pd.DataFrame:
     return rows.iloc[order.index.to_numpy()]
 
 
-def merge_ids(wells: pd.DataFrame, log: IssueLog) -> tuple[pd.DataFrame, pd.DataFrame]:
+def merge_ids(wells: pd.DataFrame, log: IssueLog, unlike: bool = False) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Records of the same id as one.
 
     Records that agree where both speak are one record said twice: gaps are filled from each other. Later
     work (deepening, pump) adds to what is known. Where records contradict each other the fullest, then the
-    latest, stands alone. A plugging report takes the well out.
+    latest, stands alone. A plugging report takes the well out. ``unlike`` says that all ids are known to differ.
 
     Returns
     -------
     kept, merged : DataFrame
         One record an id; and the others, with INTO (the id they went into) and EVIDENCE.
     """
-    if pc.count_distinct(pa.array(wells["well_id"])).as_py() == len(wells):
+    if unlike or pc.count_distinct(pa.array(wells["well_id"])).as_py() == len(wells):
         return wells, _merged(wells.iloc[:0])
     twice = wells["well_id"].duplicated(keep=False).to_numpy()
     names = values_of(wells)

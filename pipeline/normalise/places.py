@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline.errors import SchemaError
+from pipeline.normalise import text
 from pipeline.normalise.issues import IssueLog
 
 CELL_DEG = 0.25
@@ -124,14 +126,16 @@ def merge_spellings(names: pd.Series, field: str, source_id: str, log: IssueLog)
 
     Looks across every record of the source.
     """
-    counts = names.dropna().value_counts()
-    if counts.empty:
+    coded = text.encode(names)
+    counts = coded.counts()
+    if not counts.any():
         return names
-    table = pd.DataFrame({"name": counts.index.astype("str"), "rows": counts.to_numpy()})
+    table = pd.DataFrame({"name": coded.texts.to_pylist(), "rows": counts})
     table["key"] = [" ".join(_undamaged(name).casefold().split()) for name in table["name"]]
-    table = table.sort_values(["rows", "name"], ascending=[False, True], kind="stable")
-    best = table.drop_duplicates("key").set_index("key")["name"]
+    ranked = table.sort_values(["rows", "name"], ascending=[False, True], kind="stable")
+    best = ranked.drop_duplicates("key").set_index("key")["name"]
     table["best"] = table["key"].map(best)
-    for row in table[table["name"] != table["best"]].sort_values("name").itertuples():
+    moved = table[(table["name"] != table["best"]) & (table["rows"] > 0)].sort_values("name")
+    for row in moved.itertuples():
         log.once("N506", field, source_id, str(row.name), f"one spelling; {row.rows} rows", str(row.best))
-    return names.map(dict(zip(table["name"], table["best"], strict=True))).astype("str")
+    return names if moved.empty else text.series(pa.array(table["best"].tolist(), type=pa.string()), coded.codes)

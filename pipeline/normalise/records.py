@@ -19,7 +19,7 @@ from pipeline.errors import PipelineError
 from pipeline.normalise import children, dates, identity, overrides, places, repairs, scope, spelling, text
 from pipeline.normalise.columns import ENTRY, KEYS, REASON, Reader
 from pipeline.normalise.issues import IssueLog
-from pipeline.normalise.order import ordered
+from pipeline.normalise.order import by_text, ordered, whole
 from pipeline.settings import Settings
 
 if TYPE_CHECKING:
@@ -190,15 +190,12 @@ def _settle(
     if wells.empty:
         return wells, wells.copy(), pd.DataFrame(columns=[*KEYS, "reason_code", "detail", ENTRY])
     source_id = layout.id
-    for name, empty in (("use_code", "unknown"), ("status_code", "unknown")):
-        constant = pd.Series(empty, index=wells.index, dtype="str")
-        wells[name] = wells[name].fillna(constant) if name in wells else constant
-    if layout.area:
-        given = pd.Series(layout.area, index=wells.index, dtype="str")
-        wells["area_code"] = wells["area_code"].fillna(given) if "area_code" in wells else given
     for name in ("area_code", "region_code"):
         if name in wells:
             wells[name] = places.merge_spellings(wells[name], name, source_id, log)
+    for name, empty in (("use_code", "unknown"), ("status_code", "unknown"), ("area_code", layout.area)):
+        if empty:
+            wells[name] = wells[name].fillna(empty) if name in wells else _constant(empty, len(wells))
     if "region_code" in wells:
         regions, areas = wells["region_code"], wells.get("area_code")
         wells["region_code"] = spelling.settle(regions, areas, "region_code", source_id, log)
@@ -211,12 +208,14 @@ def _settle(
     units = _units(layout)
     repairs.mend_yields(wells, units, settings.base("flow_repair_village"), log)
     repairs.mend_depths(wells, units, log)
-    kept, same_id = identity.merge_ids(wells, log)
+    order, unlike = by_text(whole(wells["well_id"]))
+    kept, same_id = identity.merge_ids(wells, log, unlike)
     why = scope.reasons(kept)
-    out = why["reason_code"].notna()
+    out = why["reason_code"].notna().to_numpy()
     columns = [*KEYS, "reason_code", "detail", ENTRY]
     left = kept.loc[out, [*KEYS, ENTRY]].assign(reason_code=why["reason_code"][out], detail=why["detail"][out])
-    kept = kept[~out].reset_index(drop=True)
+    # leaving out and putting in order is one copy of the columns where no record was merged
+    kept = kept.iloc[order[~out[order]] if unlike else np.flatnonzero(~out)].reset_index(drop=True)
     # a record merged into a well that is left out leaves with it
     heads = left.loc[left["well_id"].isin(same_id["well_id"]), ["well_id", "reason_code", "detail"]]
     gone = same_id["well_id"].isin(heads["well_id"]).to_numpy()
@@ -233,6 +232,11 @@ def _settle(
         place = np.where(known, np.maximum(kept["completed_precision_code"].to_numpy(), 1), 0)
         kept["completed_precision_code"] = pd.Series(names[place], dtype="str")
     return kept, merged, pd.concat([left[columns], follow[columns]], ignore_index=True)
+
+
+def _constant(word: str, size: int) -> pd.Series:
+    """A column of one text."""
+    return text.series(pa.array([word]), np.zeros(size, dtype=np.int32))
 
 
 def _units(layout: Layout) -> dict[str, str]:
@@ -271,8 +275,10 @@ def _declared(name: str, frames: list[pd.DataFrame]) -> pd.DataFrame:
             _typed(frame[field.name], field.type) if field.name in frame else _missing(len(frame), field.type)
             for frame in found
         ]
-        out[field.name] = pd.concat(parts, ignore_index=True) if parts else _missing(0, field.type)
-    frame = pd.DataFrame(out)
+        one = pd.concat(parts, ignore_index=True) if len(parts) > 1 else parts[0] if parts else _missing(0, field.type)
+        out[field.name] = one.reset_index(drop=True)
+    # as they are: gathering the columns into blocks would copy all of them
+    frame = pd.DataFrame(out, copy=False)
     if name == "wells":  # each source is in order, and so are the sources
         return frame
     keys = schema.key_of(name) or ["source_id", "source_file", "source_table", "source_row", "source_line"]

@@ -8,8 +8,10 @@ from functools import cache
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 
 from pipeline import schema
+from pipeline.normalise import text
 from pipeline.normalise.issues import IssueLog
 
 SHORTEST, LONG = 5, 8
@@ -123,18 +125,25 @@ def settle(names: pd.Series, areas: pd.Series | None, field: str, source_id: str
     ----------
     names, areas : Series of text, one a record
     """
-    frame = pd.DataFrame({"name": names.astype("str"), "area": "" if areas is None else areas.astype("str").fillna("")})
-    counts = frame.dropna(subset=["name"]).groupby(["area", "name"], sort=True, observed=True).size()
-    moved: dict[tuple[str, str], str] = {}
-    for area, part in counts.groupby(level="area"):
-        tally = {str(name): int(rows) for name, rows in part.droplevel("area").items()}
+    coded = text.encode(names)
+    nowhere = text.Coded(np.zeros(len(names), dtype=np.int32), pa.array([""]))
+    place = text.encode(areas) if areas is not None else nowhere
+    size = len(coded.texts) + 1
+    pairs, rows = np.unique(place.codes.astype(np.int64) * size + coded.codes, return_counts=True)
+    words, moved = coded.texts.to_pylist(), {}
+    by_area: dict[int, dict[str, int]] = defaultdict(dict)
+    for pair, count in zip(pairs.tolist(), rows.tolist(), strict=True):
+        area, name = divmod(pair, size)
+        if name < size - 1:  # the last stands for a name that is missing
+            by_area[area][words[name]] = count
+    for area, tally in sorted(by_area.items()):
         for name, target in sorted(slips(tally).items()):
-            moved[str(area), name] = target
+            moved[area, words.index(name)] = words.index(target)
             log.once("N402", field, source_id, name,
                      f"'{target}' ({tally[target]} rows) is one slip away; {tally[name]} rows", target)  # fmt: skip
     if not moved:
         return names
-    out = names.astype("str").copy()
+    codes = coded.codes.copy()
     for (area, name), target in moved.items():
-        out[np.asarray((frame["name"] == name) & (frame["area"] == area), dtype=bool)] = target
-    return out
+        codes[(coded.codes == name) & (place.codes == area)] = target
+    return text.series(coded.texts, codes)

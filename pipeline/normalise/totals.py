@@ -70,7 +70,9 @@ def find(frame: pd.DataFrame, table: TableMap, missing: tuple[str, ...] = ()) ->
     found: NDArray[np.int64] = np.zeros(0, dtype=np.int64)
     if ids:
         first = text.plain(frame[ids[0]])
-        found = np.flatnonzero(_says_total(first))
+        # few ids hold three letters in a row, and every word for a total does
+        spoken = np.flatnonzero(pc.fill_null(pc.match_substring_regex(first, "[A-Za-z]{3}|[vV][gG]"), False))
+        found = spoken[_says_total(first.take(pa.array(spoken)))]
         # a line without an id may tell its total elsewhere
         open_rows = np.flatnonzero(pc.fill_null(pc.equal(pc.utf8_trim_whitespace(first), ""), True))
         found = np.union1d(found, open_rows)
