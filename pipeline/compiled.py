@@ -21,15 +21,15 @@ from numpy.typing import NDArray
 
 from pipeline.keeping import cache_root
 
-COMPILED_FOLDERS = ("physics", "sizing", "materials", "ingest", "normalise", "demand")
+COMPILED = ("rng.py", "physics", "sizing", "materials", "ingest", "normalise", "demand")
 
 
 def source_hash() -> str:
-    """Hash of every Python source in the compiled rooms, and of this file."""
+    """Hash of every Python source that is compiled, and of this file."""
     here = Path(__file__).resolve().parent
     digest = hashlib.sha256(Path(__file__).read_bytes())
-    for folder in COMPILED_FOLDERS:
-        for path in sorted((here / folder).rglob("*.py")):
+    for name in COMPILED:
+        for path in sorted((here / name).rglob("*.py")) or [here / name]:
             digest.update(path.name.encode() + path.read_bytes())
     return digest.hexdigest()[:16]
 

@@ -12,7 +12,7 @@ BASE = {"errors", "schema", "units", "settings", "io", "rng", "compiled", "words
 MAY = {
     "errors": set(), "keeping": set(), "schema": {"errors"}, "units": {"errors", "schema", "keeping"}, "words": {"errors", "schema"},
     "typed": {"errors", "schema", "units"},
-    "settings": {"errors", "schema", "units"}, "io": {"errors", "schema"}, "rng": set(), "compiled": {"keeping"},
+    "settings": {"errors", "schema", "units"}, "io": {"errors", "schema"}, "rng": {"compiled"}, "compiled": {"keeping"},
     "physics": {"compiled"}, "ingest": BASE, "normalise": BASE | {"ingest", "typed"}, "validate": BASE,
     "design_point": BASE, "materials": BASE, "sizing": BASE | {"materials"}, "risk": BASE | {"materials"},
     "demand": BASE, "export": BASE | {"demand"}, "report": BASE | {"export", "demand"},

@@ -13,12 +13,12 @@ from numpy.typing import NDArray
 from pipeline import rng
 from pipeline.materials import Catalogue, draw_rows, draw_sums
 from pipeline.settings import Settings
-from pipeline.sizing.choose import decide
+from pipeline.sizing.choose import cheapest
 from pipeline.sizing.constants import Market, temperature_factors
-from pipeline.sizing.inputs import Floats, drawn
+from pipeline.sizing.inputs import Floats, deviates_of, drawn
 from pipeline.sizing.layout import W
 
-STREAMS = ("level", "flow", "place")
+ROWS_AT_ONCE = 4096  # wells moved and sized together: their inputs stay in the cache
 
 
 def places(wells: pd.DataFrame) -> tuple[NDArray[np.int64], pd.DataFrame]:
@@ -29,17 +29,6 @@ def places(wells: pd.DataFrame) -> tuple[NDArray[np.int64], pd.DataFrame]:
     index = np.searchsorted(codes, name.to_numpy(dtype=object).astype(str))
     found = text.iloc[first].reset_index(drop=True)
     return index.astype(np.int64), found.assign(key=rng.keys(list(codes)))
-
-
-def deviates(settings: Settings, well_key: NDArray, region_key: NDArray, draw: int) -> dict[str, Floats]:
-    """Standard normal deviates of one draw, the region's share mixed in."""
-    share = settings.base("spread_regional")
-    out = {}
-    for stream in STREAMS:
-        own = rng.normal(settings.seed, f"well/{stream}", well_key, draw)
-        shared = rng.normal(settings.seed, f"region/{stream}", region_key, draw)
-        out[stream] = np.sqrt(share) * shared + np.sqrt(1.0 - share) * own
-    return out
 
 
 def run_draws(
@@ -65,17 +54,26 @@ def run_draws(
     milli = np.rint(design["weight_inclusion_fraction"].to_numpy(float) * 1000.0).astype(np.int64)
     power = design["power_motor_w"].to_numpy(float)
     same, kin = np.zeros(len(design)), np.zeros(len(design))
-    factors = [temperature_factors(group, inputs[""][:, W["temperature"]]) for group, _, inputs, _ in parts]
+    work = [
+        (group, here, inputs, chosen, temperature_factors(group, inputs[""][:, W["temperature"]]),
+         np.ascontiguousarray(well_key[here]), np.ascontiguousarray(region[here]))
+        for group, here, inputs, chosen in parts
+    ]  # fmt: skip
+    buffer = np.empty((ROWS_AT_ONCE, len(W)))
     rows = []
     for draw in range(settings.draws):
         option = np.full(len(design), -1, np.int64)
         length, depth = np.full(len(design), np.nan), np.full(len(design), np.nan)
-        moved = deviates(settings, well_key, region_key[region], draw)
-        for (group, here, inputs, chosen), warmth in zip(parts, factors, strict=True):
-            values = drawn(inputs[""], inputs["_low"], inputs["_high"], {k: z[here] for k, z in moved.items()})
-            picked = decide(group, values, warmth).chosen()
+        moved = deviates_of(settings, region_key, draw)
+        for group, here, inputs, chosen, warmth, keys, own in work:
+            picked = np.empty(len(here), np.int64)
+            for start in range(0, len(here), ROWS_AT_ONCE):
+                part = slice(start, min(start + ROWS_AT_ONCE, len(here)))
+                ends = (inputs[end][part] for end in ("", "_low", "_high"))
+                values = drawn(*ends, keys[part], own[part], moved, buffer[: part.stop - start])
+                picked[part] = cheapest(group, values, warmth[part])
+                length[here[part]], depth[here[part]] = values[:, W["length"]], values[:, W["depth_pump"]]
             option[here] = np.where(picked >= 0, group.index[np.maximum(picked, 0)], -1)
-            length[here], depth[here] = values[:, W["length"]], values[:, W["depth_pump"]]
             same[here] += picked == chosen
             kin[here] += (picked >= 0) & (group.families[picked] == group.families[chosen])
         sums = draw_sums(region, option, length, depth, milli, situation, goods, len(found), power)

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pipeline import rng
+from pipeline.compiled import scalar
 from pipeline.physics.water import GRAVITY
 from pipeline.settings import Settings
 from pipeline.sizing.formulas import water
@@ -78,30 +82,82 @@ MOVED_BY_LEVEL = ("head", "length", "depth_pump", "level_static", "level_pumping
 MOVED_BY_FLOW = ("flow",)
 MOVED_BY_PLACE = ("bore", "weight_pump", "volume_pump", "temperature", "gamma", "viscosity")
 NORMAL_P90 = 1.2815515655446004  # standard normal deviate passed by one in ten
+FARTHEST = 2.5  # deviates past this are taken as this
+# what moves with which deviate, and the least that each may come to
+_MOVED = np.array([[W[name], stream] for stream, names in enumerate((MOVED_BY_LEVEL, MOVED_BY_FLOW, MOVED_BY_PLACE))
+                   for name in names])  # fmt: skip
+_LEAST = {"flow": 1e-6, "length": 0.5, "head": 0.1, "depth_pump": 0.5, "bore": 0.02, "weight_pump": 1.0, "volume_pump": 0.0}
+_FLOOR = np.array([_LEAST.get(name, -np.inf) for name in WELL])
 
 
-def drawn(base: Floats, low: Floats, high: Floats, deviates: dict[str, Floats]) -> Floats:
+@scalar
+def _moved(base, low, high, deviate):
+    """A value moved within its band; low and high are met at the tenth and ninetieth percentile."""
+    z = -FARTHEST if deviate < -FARTHEST else deviate
+    z = (FARTHEST if z > FARTHEST else z) / NORMAL_P90
+    return base + (high - base if z > 0.0 else base - low) * z
+
+
+@scalar
+def _draw(base, low, high, own_key, region, shared, words, own, places, floor, out):
+    """Kernel inputs of one draw into ``out`` (n, values); see :func:`drawn`.
+
+    ``shared`` (streams, regions) and ``own`` weigh the region's and the well's own deviate; ``words`` (streams, 2)
+    are from rng.words; ``places`` (moved, 2) holds the column of a value and its stream.
+    """
+    deviates = np.empty(len(words))
+    for i in range(len(base)):
+        for stream in range(len(words)):
+            alone = rng._normal(own_key[i], words[stream, 0], words[stream, 1])
+            deviates[stream] = shared[stream, region[i]] + own * alone
+        for k in range(base.shape[1]):
+            out[i, k] = base[i, k]
+        for m in range(len(places)):
+            k = places[m, 0]
+            value = _moved(base[i, k], low[i, k], high[i, k], deviates[places[m, 1]])
+            out[i, k] = floor[k] if value < floor[k] else value
+
+
+@dataclass(frozen=True)
+class Draw:
+    """Deviates of one draw: ``shared`` (streams, regions) by region, the rest from each well's own key."""
+
+    shared: Floats
+    words: NDArray[np.uint64]
+    own: float
+
+
+STREAMS = ("level", "flow", "place")
+
+
+def deviates_of(settings: Settings, region_key: NDArray[np.uint64], draw: int) -> Draw:
+    """What moves the inputs in one draw; all wells of a region share a part of their deviate."""
+    share = settings.base("spread_regional")
+    shared = [rng.normal(settings.seed, f"region/{stream}", region_key, draw) for stream in STREAMS]
+    words = [rng.words(settings.seed, f"well/{stream}", draw) for stream in STREAMS]
+    return Draw(np.sqrt(share) * np.stack(shared), np.array(words, dtype=np.uint64), float(np.sqrt(1.0 - share)))
+
+
+def drawn(
+    base: Floats, low: Floats, high: Floats, key: NDArray[np.uint64], region: NDArray[np.int64], draw: Draw,
+    out: Floats | None = None,
+) -> Floats:  # fmt: skip
     """Kernel inputs of one draw: each value moved within its band by its own deviate.
 
     Parameters
     ----------
     base, low, high : ndarray (n, values), from :func:`matrix`
-    deviates : dict
-        Standard normal deviate of each well by what it moves: ``level``, ``flow``, ``place``.
+    key, region : ndarray (n)
+        Key of each well for random numbers, and place of its region in ``draw.shared``.
+    draw : Draw
+    out : ndarray (n, values), optional
+        Written and returned, so that a buffer can be used again.
 
     Returns
     -------
     ndarray (n, values)
         The low and high ends are met at the tenth and ninetieth percentile; each side has its own spread.
     """
-    out = base.copy()
-    for names, key in ((MOVED_BY_LEVEL, "level"), (MOVED_BY_FLOW, "flow"), (MOVED_BY_PLACE, "place")):
-        z = np.clip(deviates[key], -2.5, 2.5) / NORMAL_P90
-        for name in names:
-            place = W[name]
-            up, down = high[:, place] - base[:, place], base[:, place] - low[:, place]
-            out[:, place] += np.where(z > 0, up * z, down * z)
-    for name, least in (("flow", 1e-6), ("length", 0.5), ("head", 0.1), ("depth_pump", 0.5), ("bore", 0.02),
-                        ("weight_pump", 1.0), ("volume_pump", 0.0)):  # fmt: skip
-        out[:, W[name]] = np.maximum(out[:, W[name]], least)
+    out = np.empty_like(base) if out is None else out
+    _draw(base, low, high, key, region, draw.shared, draw.words, draw.own, _MOVED, _FLOOR, out)
     return out
