@@ -117,12 +117,12 @@ def test_reference_creep_and_warmth():
 
 
 def test_stretch_against_numerical_integration():
-    z = np.linspace(0.0, PE[0], 200_001)
+    z = np.linspace(0.0, PE[0], 20_001)
     inside, outside = 60 * PSI + GAMMA * z, GAMMA * np.maximum(0.0, z - PE[1])
     load = tension.load_axial_n(z, *PE, inside, GAMMA)
     strain = stretch.strain_axial(load, inside, outside, PE[7], PE[8], 28e3 * PSI, 0.45)
     whole = stretch.stretch_m(*PE, 60 * PSI, GAMMA, 28e3 * PSI, 0.45)
-    assert whole == pytest.approx(np.trapezoid(strain, z), rel=1e-8)
+    assert whole == pytest.approx(np.trapezoid(strain, z), rel=1e-7)
 
 
 def test_missing_stays_missing():

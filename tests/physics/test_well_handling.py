@@ -114,6 +114,26 @@ def test_reference_lifting():
     assert handling.mass_lift_kg(0.7, 0.75, 0.25, 0.0, 1.0, 1.0) == 0.0
 
 
+@pytest.mark.parametrize("value", [0, 1, 2, 3])
+def test_reference_ends_of_the_lifting_equation(value):
+    """NIOSH 94-110: reach to 63 cm, height and travel to 175 cm, twist to 135 deg; a load from the floor is covered."""
+    ends, past = (0.63, 1.75, 1.75, 135.0), (0.64, 1.76, 1.76, 136.0)
+    lift = [0.25, 0.75, 0.25, 0.0]
+    lift[value] = ends[value]
+    assert handling.mass_lift_kg(*lift, 1.0, 1.0) > 0.0
+    lift[value] = past[value]
+    assert handling.mass_lift_kg(*lift, 1.0, 1.0) == 0.0
+    lift[value] = np.nan
+    assert np.isnan(handling.mass_lift_kg(*lift, 1.0, 1.0))
+    assert handling.mass_lift_kg(0.25, 0.05, 0.25, 0.0, 1.0, 1.0) == pytest.approx(23 * 0.79)
+    assert handling.mass_lift_kg(0.25, -0.01, 0.25, 0.0, 1.0, 1.0) == 0.0
+
+
+def test_pieces_of_any_length():
+    assert handling.piece_count(1.0, 0.05) == 20.0 and np.isnan(handling.piece_count(1.0, 0.0))
+    assert handling.piece_count(3.00105, 3.0) == 2.0 and handling.piece_count(3.0009, 3.0) == 1.0
+
+
 def test_reference_pieces():
     """150 ft of 20 ft sticks: 8 sticks, 7 couplings (count); an exact multiple needs no further piece."""
     count = handling.piece_count(np.array([150.0, 140.0, 140.001]) * FT, 20 * FT)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import inspect
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -39,8 +40,12 @@ FORMULAS = {
 }  # fmt: skip
 PLASTICS = [row["material_id"] for row in schema.rows("materials") if row["family_code"] in ("pe", "pvc", "pex")]
 SETTINGS = Settings(draws=0)
-GROUPS = {market: groups(design_of(G1).assign(market_code=market), SETTINGS, catalogue(SETTINGS))[0][0]
-          for market in ("us", "metric")}  # fmt: skip
+MARKETS = ("us", "metric")
+
+
+@cache
+def group_of(market):
+    return groups(design_of(G1).assign(market_code=market), SETTINGS, catalogue(SETTINGS))[0][0]
 
 
 def test_every_formula_is_found():
@@ -69,7 +74,7 @@ def test_property_array_form_is_the_scalar_form_for_every_formula(name):
 @given(st.floats(0.0, 95.0), st.floats(0.0, 40.0))
 def test_property_hotter_water_never_raises_a_plastic_rating(celsius, rise):
     """Every plastic of materials.csv by the rule the engine uses for it, design basis or table."""
-    for group in GROUPS.values():
+    for group in map(group_of, MARKETS):
         factors = temperature_factors(group, np.array([celsius, celsius + rise]))
         for place, name in enumerate(group.material_ids):
             if name in PLASTICS:
@@ -77,7 +82,7 @@ def test_property_hotter_water_never_raises_a_plastic_rating(celsius, rise):
 
 
 def test_data_every_plastic_has_a_rating_that_falls_and_ends():
-    for group in GROUPS.values():
+    for group in map(group_of, MARKETS):
         factors = temperature_factors(group, np.array([10.0, 35.0, 99.0]))
         for place, name in enumerate(group.material_ids):
             if name in PLASTICS:
@@ -102,7 +107,7 @@ def test_property_a_stronger_class_never_fails_where_a_weaker_passes(
 
     Surge is left out: a thicker wall of one outside diameter leaves less bore, so faster water and a harder surge.
     """
-    group = GROUPS[market]
+    group = group_of(market)
     row = matrix(design_of(G1), SETTINGS)[0]
     changes = {"head": head, "head_is_given": 1.0, "flow": flow, "length": length, "temperature": celsius,
                "level_static": length / 3, "level_pumping": length / 2, "weight_pump": pump_weight,
