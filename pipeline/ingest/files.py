@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import SourceError, UsageError
+from pipeline.ingest.geojson import looks_so, read_geojson
 from pipeline.ingest.sheets import Grid, read_dbf, read_workbook
 
 MAX_UNPACKED = 4 << 30
@@ -48,7 +49,7 @@ class Opened:
     text : uint8 array or None
         Bytes of delimited text.
     grids : list of Grid
-        Sheets of a workbook, or the one table of a .dbf file.
+        Sheets of a workbook, or the one table of a .dbf or GeoJSON file.
     skip : int
         Length of the byte order mark.
     one_of_many : bool
@@ -166,7 +167,7 @@ def _from_bytes(content: bytes, name: str, plain: str, depth: int) -> Iterator[O
 
 
 def _plain(buffer: NDArray[np.uint8], name: str, plain: str) -> Opened:
-    """Text or .dbf content; refuses what is no table."""
+    """Text, .dbf or GeoJSON content; refuses what is no table."""
     if buffer.size == 0:
         raise SourceError(f"{name}: the file is empty.")
     head = bytes(buffer[:8192])
@@ -179,6 +180,8 @@ def _plain(buffer: NDArray[np.uint8], name: str, plain: str) -> Opened:
         if head.startswith(mark):
             text = bytes(buffer[2:]).decode(coding, errors="replace").encode()
             return Opened(name, np.frombuffer(text, np.uint8))
+    if looks_so(head):
+        return Opened(name, grids=[read_geojson(bytes(buffer), name)])
     strange = sum(b < 32 and b not in (9, 10, 12, 13, 26) for b in head)
     # a lone NUL or two is a damaged line; a head full of control bytes is no text
     if strange > max(4, len(head) // 100):

@@ -38,7 +38,7 @@ class Grid:
         return out
 
 
-def _text(value: Any) -> str:
+def as_text(value: Any) -> str:
     """A cell as it would stand in a text file: whole numbers without point, dates in ISO form."""
     if value is None:
         return ""
@@ -48,7 +48,7 @@ def _text(value: Any) -> str:
         return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
     if isinstance(value, dt.datetime):
         return value.date().isoformat() if value.time() == dt.time() else value.isoformat(" ")
-    return str(value)
+    return "" if isinstance(value, (dict, list)) else str(value)
 
 
 def read_workbook(content: IO[bytes], name: str) -> list[Grid]:
@@ -66,7 +66,7 @@ def read_workbook(content: IO[bytes], name: str) -> list[Grid]:
         grids = []
         for sheet in book.worksheets:
             sheet.reset_dimensions()
-            rows = [[_text(v) for v in row] for row in sheet.iter_rows(values_only=True)]
+            rows = [[as_text(v) for v in row] for row in sheet.iter_rows(values_only=True)]
             if any(any(row) for row in rows):
                 grids.append(Grid(sheet.title, rows))
     except Exception as error:  # the library raises KeyError, ValueError and others on broken books
@@ -120,7 +120,7 @@ def _dbf_text(raw: bytes, kind: str) -> str:
             return ""
         if "." in text or "e" in text.lower():
             try:
-                return _text(float(text))
+                return as_text(float(text))
             except ValueError:
                 return text
     if kind == "D" and len(text) == 8 and text.isdigit():
