@@ -82,4 +82,7 @@ def run_draws(
         counted /= settings.draws if settings.draws else np.nan
         for _, here, _, chosen in parts:
             counted[here] = np.where(chosen >= 0, counted[here], np.nan)
-    return same, kin, pd.concat(rows, ignore_index=True) if rows else pd.DataFrame()
+    if not rows:  # no draws asked for: a frame of the same columns, without rows
+        nothing = draw_sums(region[:0], region[:0], [], [], region[:0], region[:0], goods, len(found), [])
+        rows.append(draw_rows(nothing, found, 0, goods))
+    return same, kin, pd.concat(rows, ignore_index=True)
