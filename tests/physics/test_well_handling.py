@@ -139,3 +139,12 @@ def test_reference_pieces():
     count = handling.piece_count(np.array([150.0, 140.0, 140.001]) * FT, 20 * FT)
     assert list(count) == [8.0, 7.0, 7.0] and count[0] - 1 == 7
     assert handling.piece_count(30.0, 3.0) == 10.0 and handling.piece_count(30.1, 3.0) == 11.0
+
+
+def test_reference_saturation_terms_of_very_pure_water_and_of_none():
+    """The forms hold for any quantity above 0 (logarithms, by hand); nothing dissolved has no saturation."""
+    assert chemistry.term_solids(0.01) == pytest.approx(-0.3)
+    assert chemistry.term_calcium(0.01) == pytest.approx(-2.4)
+    assert chemistry.term_alkalinity(0.01) == pytest.approx(-2.0)
+    for term in (chemistry.term_solids, chemistry.term_calcium, chemistry.term_alkalinity):
+        assert np.isnan(term(0.0)) and np.isnan(term(np.nan))

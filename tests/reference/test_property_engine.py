@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from wells import G1, design_of
+from wells import G1, design_of, sized
 
 from pipeline import schema
 from pipeline.materials import catalogue
@@ -169,3 +169,28 @@ def test_property_least_depth_meets_the_need_and_a_shallower_well_does_not(
         assert well.volume_available_m3(least - 0.1, static, clearance, bore, inflow, seconds) < need
     deeper = well.volume_available_m3(least + extra, static, clearance, bore, inflow, seconds)
     assert deeper > well.volume_available_m3(least, static, clearance, bore, inflow, seconds)
+
+
+@settings(max_examples=15, deadline=None)
+@given(
+    depth=st.floats(25, 250), static=st.floats(0.05, 0.7), flow=st.floats(0.15, 2.5), cutout=st.floats(150, 600),
+    casing=st.floats(100, 210), celsius=st.floats(5, 35), acidity=st.floats(5.5, 8.5),
+)  # fmt: skip
+def test_property_feet_psi_gpm_and_si_choose_the_same_pipe(depth, static, flow, cutout, casing, celsius, acidity):
+    """Definitions of the units (NIST Handbook 44): 0.3048 m, 6.894757 kPa, 3.785412 L, 25.4 mm, 1.8 degF."""
+    level = depth * static
+    metric = {
+        "use": "domestic", "depth_completed": f"{depth!r} m", "depth_static": f"{level!r} m", "acidity_ph": f"{acidity!r}",
+        "flow_tested": f"{flow!r} L/s", "pressure_cutout": f"{cutout!r} kPa", "temperature_water": f"{celsius!r} degC",
+        "diameter_casing_inside": f"{casing!r} mm",
+    }  # fmt: skip
+    us = {
+        **metric, "depth_completed": f"{depth / 0.3048!r} ft", "depth_static": f"{level / 0.3048!r} ft",
+        "flow_tested": f"{flow * 60 / 3.785411784!r} gpm", "pressure_cutout": f"{cutout / 6.894757293168!r} psi",
+        "temperature_water": f"{celsius * 1.8 + 32!r} degF", "diameter_casing_inside": f"{casing / 25.4!r} in",
+    }  # fmt: skip
+    found = sized(metric, us, settings=SETTINGS)["selection"]
+    first, second = found["option_id"].astype(object).where(found["option_id"].notna(), None)
+    assert first == second
+    lengths = found["length_drop_pipe_m"].to_numpy(float)
+    np.testing.assert_allclose(lengths[0], lengths[1], rtol=1e-9)
