@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from pipeline.errors import SourceError
 from pipeline.ingest import scan
 from pipeline.ingest.header import Candidate, Names, decode, is_type_row, unique_names
+from pipeline.ingest.header_words import is_units_row
 from pipeline.ingest.intake import LINE, ROW, folded
 
 BLOCK = 131_072
@@ -88,12 +89,13 @@ def _find(buffer: NDArray[np.uint8], head: Candidate, pos: int, line: int, quote
     return _Records(start, end, first, lines[:count], status, coding, stop)
 
 
-def _below_header(buffer: NDArray[np.uint8], head: Candidate, units_row: bool) -> tuple[int, int]:
+def _below_header(buffer: NDArray[np.uint8], head: Candidate, units_row: bool | None) -> tuple[int, int]:
     """Byte and line of the first record, type and units rows skipped."""
     pos, line = head.after, head.line + head.lines
     rest = bytes(buffer[pos : pos + 65536]).split(b"\n", 1)
-    cells = decode(rest[0]).rstrip("\r").split(head.delimiter)
-    if rest[0].strip() and (units_row or is_type_row(cells)):
+    cells = [cell.strip('" ') for cell in decode(rest[0]).rstrip("\r").split(head.delimiter)]
+    units = units_row or (units_row is None and is_units_row(cells))
+    if rest[0].strip() and (units or is_type_row(cells)):
         pos, line = min(pos + len(rest[0]) + 1, buffer.size), line + 1
     return pos, line
 
@@ -131,7 +133,7 @@ def _columns(buffer: NDArray[np.uint8], records: _Records, good: NDArray[np.int6
 
 
 def _repeats(frame: pd.DataFrame, names: dict[str, str]) -> NDArray[np.bool_]:
-    """Rows that repeat the header, and type rows right below such a row."""
+    """Rows that repeat the header, and rows of types or units right below such a row."""
     compared = [c for c in names if c in frame]
     if not compared or frame.empty:
         return np.zeros(len(frame), bool)
@@ -141,8 +143,8 @@ def _repeats(frame: pd.DataFrame, names: dict[str, str]) -> NDArray[np.bool_]:
         rows = rows[(frame[column].iloc[rows].str.strip().str.lower() == names[column]).to_numpy(bool)]
     out[rows] = True
     for row in rows + 1:
-        if row < len(frame) and is_type_row([str(v) for v in frame[compared].iloc[row]]):
-            out[row] = True
+        cells = [str(v) for v in frame[compared].iloc[row]] if row < len(frame) else []
+        out[row : row + 1] |= is_type_row(cells) or is_units_row(cells)
     return out
 
 
@@ -155,7 +157,8 @@ def choose(names: Names, wanted: list[str] | None) -> tuple[dict[str, int], list
 
 
 def parse(buffer: NDArray[np.uint8], head: Candidate, wanted: list[str] | None, comment: str = "#",
-          units_row: bool = False, limit: int | None = None, threads: int = 2, file: str = "") -> Parsed:  # fmt: skip
+          units_row: bool | None = None, limit: int | None = None, threads: int = 2,
+          file: str = "") -> Parsed:  # fmt: skip
     """Records of delimited text below its header.
 
     Parameters
@@ -166,6 +169,8 @@ def parse(buffer: NDArray[np.uint8], head: Candidate, wanted: list[str] | None, 
         Its header, as found.
     wanted : list of str or None
         Header names to keep; None for all.
+    units_row : bool or None
+        Whether the row below the header holds units; None: when all its cells are units.
     limit : int or None
         Read at most so many records.
 

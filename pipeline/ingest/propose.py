@@ -8,21 +8,23 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field, replace
-from functools import cache, lru_cache
+from functools import lru_cache
 
 import pandas as pd
 
 from pipeline import schema
+from pipeline.ingest.header_words import FILLER, phrases, spelled_out, unit_of, unit_within, words_of
 from pipeline.ingest.layouts import Layout, from_dict
 
 # a table of wells is worth reading when it tells one of these
 DEPTHS = ("depth_completed_m", "depth_drilled_m", "depth_static_m", "depth_pumping_m", "depth_pump_m",
           "length_drop_pipe_m")  # fmt: skip
-SURE, LIKELY = 1.0, 0.6
+# what decides the length of the pipe: half understood, such a column is asked about rather than passed over
+DECIDING = (*DEPTHS, "flow_tested_m3_per_s")
+SURE, LIKELY, HALF = 1.0, 0.6, 0.5
 # a cell of more words is prose, not a name
 MOST_WORDS = 8
 _CASING_TOP = ("btoc", "toc", "below casing", "casing top")
-_FILLER = {"of", "the", "in", "a", "below", "ground", "bgl", "bgs", "surface", "level", "btoc", "toc", "land"}
 
 
 @dataclass
@@ -66,40 +68,6 @@ class Proposal:
         return not self.doubts
 
 
-@cache
-def _units() -> dict[str, str]:
-    out: dict[str, str] = {}
-    for row in schema.rows("unit_words"):
-        for word in row["words"].split("|"):
-            out[word] = row["unit"]
-    return out
-
-
-@cache
-def _phrases() -> dict[str, list[tuple[str, float]]]:
-    out: dict[str, list[tuple[str, float]]] = {}
-    for row in schema.rows("header_words"):
-        for words in row["words"].split("|"):
-            out.setdefault(words, []).append((row["field"], float(row["weight"])))
-    return out
-
-
-def words_of(header: str) -> list[str]:
-    """Words of a header in lower case; camelCase and underscores part them."""
-    text = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", header.replace("³", "3"))
-    return re.findall(r"[a-z0-9µ]+", text.lower())
-
-
-def unit_of(text: str) -> str:
-    """Unit written in a text such as ``ft bgl``, "" when it is none; words of the datum are passed over."""
-    parts = re.findall(r"[a-z0-9µ]+", text.lower().replace("³", "3").replace("^", ""))
-    found = _units().get(" ".join(parts))
-    while not found and parts and parts[-1] in _FILLER:
-        parts = parts[:-1]
-        found = _units().get(" ".join(parts))
-    return found or ""
-
-
 def _fits(unit: str, name: str) -> bool:
     """Whether a unit measures what the field measures."""
     from pipeline.errors import UsageError
@@ -129,7 +97,7 @@ def _guess(header: str, units_row: str) -> Guess:
     at_top = any(mark in header.lower() for mark in _CASING_TOP)
     if not unit and units_row:
         unit = unit_of(units_row)
-    tails: list[tuple[list[str], str]] = [(words, unit)]
+    tails: list[tuple[list[str], str]] = [(words, unit or unit_within(words))]
     if not unit:
         # the last words may be the unit: swl_m, yield gpm, flow_m3_per_h
         for count in (3, 2, 1):
@@ -148,11 +116,13 @@ def _guess(header: str, units_row: str) -> Guess:
 def _meanings(words: list[str]) -> list[tuple[str, float]]:
     """Fields whose phrases the words are, or hold."""
     out: list[tuple[str, float]] = []
-    for core in (words, [w for w in words if w not in _FILLER]):
-        out += _phrases().get(" ".join(core), [])
+    full = spelled_out(words)
+    for core in (words, full, [w for w in full if w not in FILLER]):
+        out += phrases().get(" ".join(core), [])
+    words = full
     if not out and len(words) <= MOST_WORDS:
         have = set(words)
-        for phrase, meanings in _phrases().items():
+        for phrase, meanings in phrases().items():
             parts = phrase.split()
             if len(parts) > 1 and set(parts) <= have:
                 out += [(name, LIKELY * weight * len(parts) / len(have)) for name, weight in meanings]
@@ -210,6 +180,11 @@ def propose(headers: tuple[str, ...], sample: pd.DataFrame, units_row: list[str]
             doubts.append(f"column '{found.header}' is measured from the casing top, whose height is not told")
     if not any(g.sure and g.field in DEPTHS for g in guesses):
         doubts.append("no column with a written unit tells a depth or level")
+    read = {g.field for g in guesses if g.sure}
+    doubts += [
+        f"column '{g.header}' may be {g.field}" for g in guesses
+        if g.field in DECIDING and g.field not in read and g.unit and HALF <= g.score < LIKELY
+    ]  # fmt: skip
     order = "ymd"
     for found in guesses:
         if found.sure and found.field == "completed_date" and found.header in sample:

@@ -16,6 +16,7 @@ from pipeline.errors import SourceError
 from pipeline.ingest import propose as proposing
 from pipeline.ingest.files import InputFile, Opened, list_files, open_file
 from pipeline.ingest.header import BYTES_SEARCHED, DELIMITERS, Candidate, best, candidates, unique_names
+from pipeline.ingest.header_words import is_units_row
 from pipeline.ingest.intake import LINE, ROW, Intake, LedgerEntry, RawTable
 from pipeline.ingest.layouts import Layout, TableMap, available, read_layout
 from pipeline.ingest.parse import Parsed, parse
@@ -137,11 +138,10 @@ class Reader:
         if frame.empty:
             return None
         cells = [str(frame[name].iloc[0]).strip(" ()[]") for name in names]
-        filled = [c for c in cells if c]
-        return cells if len(filled) > 1 and all(proposing.unit_of(c) for c in filled) else None
+        return cells if is_units_row(cells) else None
 
     def _parse(self, opened: Opened, head: Candidate, grid: Grid | None, wanted: list[str] | None,
-               units_row: bool, limit: int | None) -> Parsed:  # fmt: skip
+               units_row: bool | None, limit: int | None) -> Parsed:  # fmt: skip
         if grid is not None:
             return parse_grid(grid, head, wanted, units_row, limit)
         assert opened.text is not None
@@ -151,7 +151,8 @@ class Reader:
         """Records of a table, only the columns that its layout uses."""
         layout, table = found.layout, found.table
         wanted = layout.raw_columns(table.name) or list(table.match)
-        parsed = self._parse(found.opened, found.head, found.grid, wanted, layout.units_row, self.settings.limit)
+        parsed = self._parse(found.opened, found.head, found.grid, wanted, layout.units_row or None,
+                             self.settings.limit)
         if not parsed.rows_read:
             raise SourceError(f"{found.opened.name}: a header and no record below it.")
         if not len(parsed.frame):
@@ -351,7 +352,7 @@ def _row(file: str, table: str, layout: str, column: str, name: str, unit: str, 
 def _columns(reader: Reader, found: Found) -> list[dict[str, object]]:
     layout, table = found.layout, found.table
     wanted = layout.raw_columns(table.name)
-    sample = reader._parse(found.opened, found.head, found.grid, wanted, layout.units_row, 200).frame
+    sample = reader._parse(found.opened, found.head, found.grid, wanted, layout.units_row or None, 200).frame
     uses: dict[str, list[tuple[str, str]]] = {}
     for column in table.columns.values():
         for source in column.sources:

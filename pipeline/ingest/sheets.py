@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from pipeline.errors import SourceError
 from pipeline.ingest.header import Candidate, is_type_row, unique_names
+from pipeline.ingest.header_words import is_units_row
 from pipeline.ingest.intake import LINE, ROW
 from pipeline.ingest.parse import Parsed, choose
 
@@ -128,7 +129,7 @@ def _dbf_text(raw: bytes, kind: str) -> str:
     return text
 
 
-def parse_grid(grid: Grid, head: Candidate, wanted: list[str] | None, units_row: bool = False,
+def parse_grid(grid: Grid, head: Candidate, wanted: list[str] | None, units_row: bool | None = None,
                limit: int | None = None) -> Parsed:  # fmt: skip
     """Records of a sheet below its header; as :func:`pipeline.ingest.parse.parse`, a line being a row."""
     kinds: Counter[str] = Counter(header=head.line, records=0, blank=0, quarantined=0, comment=0)
@@ -136,19 +137,24 @@ def parse_grid(grid: Grid, head: Candidate, wanted: list[str] | None, units_row:
     lines: list[int] = []
     rows: list[list[str]] = []
     shown = [cell.strip().lower() for cell in head.cells]
-    seen = head.line
+    seen, repeated = head.line, False
     for number, row in enumerate(grid.rows[head.line :], head.line + 1):
         seen = number
         cells = [*row[:width], *[""] * (width - len(row))]
-        first = number == head.line + 1
+        below = number == head.line + 1 or repeated
+        guessed = units_row is None or repeated
+        told = is_type_row(cells) or (is_units_row(cells) if guessed else bool(units_row))
         if not any(cell.strip() for cell in row):
             kinds["blank"] += 1
-        elif (first and (units_row or is_type_row(cells))) or [c.strip().lower() for c in cells] == shown:
+        elif (below and told) or [c.strip().lower() for c in cells] == shown:
             kinds["header"] += 1
+            repeated = not (below and told)
+            continue
         else:
             kinds["records"] += 1
             lines.append(number)
             rows.append(cells)
+        repeated = False
         if limit is not None and len(rows) >= limit:
             break
     positions, absent = choose(unique_names(head.cells), wanted)
