@@ -80,7 +80,7 @@ def per_well(wells: pd.DataFrame, settings: Settings, comparable: Any) -> dict[s
         "design": points,
         "selection": sized.selection,
         "not_chosen": sized.not_chosen,
-        "risks": flags(wells, points, sized.selection, settings),
+        "risks": flags(wells, points, sized.selection, settings, sized.changes),
         "bill_lines": bill(sized.selection, points, settings),
         "draw_sums": sized.draw_sums,
     }
@@ -143,6 +143,7 @@ def run(
     clock = Clock(tell)
     began = time.perf_counter()
 
+    io.refuse_folder(folder, replace_run)
     started = time.perf_counter()
     intake = read_inputs(paths, settings)
     clock.stage("ingest", started, sum(entry.rows_read for entry in intake.ledger))

@@ -166,24 +166,41 @@ def write_json(path: Path, content: Any) -> None:
     write_text(path, json.dumps(content, indent=1, sort_keys=True, ensure_ascii=False, default=str) + "\n")
 
 
+def refuse_folder(folder: Path, replace: bool) -> None:
+    """Refuse a run folder that cannot be used, before any work is done.
+
+    Raises
+    ------
+    UsageError
+        When the folder is a file, holds something that is no run, or a run and ``replace`` is not given.
+    PipelineError
+        When it cannot be written.
+    """
+    if folder.exists() and not folder.is_dir():
+        raise UsageError(f"{folder} is a file; --out takes a folder.")
+    if folder.is_dir() and any(folder.iterdir()):
+        finished = (folder / "manifest.json").is_file()
+        if not finished and not (folder / ".running").is_file():
+            raise UsageError(f"{folder} is not empty and holds no run; choose another --out.")
+        if finished and not replace:
+            raise UsageError(f"{folder} holds a finished run; add --replace to do it again, or choose another --out.")
+    above = next(parent for parent in (folder, *folder.absolute().parents) if parent.exists())
+    if not above.is_dir() or not os.access(above, os.W_OK | os.X_OK):
+        raise PipelineError(f"{folder} cannot be written: no permission in {above}.")
+
+
 def prepare_folder(folder: Path, replace: bool) -> None:
     """Make the run folder, or clear the run that is in it when ``replace`` is given.
 
     Raises
     ------
-    UsageError
-        When the folder holds something that is no run, or a run and ``replace`` is not given.
+    UsageError, PipelineError
+        As :func:`refuse_folder`.
     """
-    manifest = folder / "manifest.json"
-    if folder.exists() and not folder.is_dir():
-        raise UsageError(f"{folder} is a file; --out takes a folder.")
-    if folder.is_dir() and any(folder.iterdir()):
-        if not manifest.is_file() and not (folder / ".running").is_file():
-            raise UsageError(f"{folder} is not empty and holds no run; choose another --out.")
-        if not replace and manifest.is_file():
-            raise UsageError(f"{folder} holds a finished run; add --replace to do it again, or choose another --out.")
-        clear(folder)
+    refuse_folder(folder, replace)
     try:
+        if folder.is_dir():
+            clear(folder)
         folder.mkdir(parents=True, exist_ok=True)
         (folder / ".running").write_text("This run is not finished.\n", encoding="utf-8")
     except OSError as error:

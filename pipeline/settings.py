@@ -24,7 +24,7 @@ from pipeline.errors import UsageError
 from pipeline.units import convert
 
 _SI = {
-    "ft": "m", "in": "m", "m": "m", "gpm": "m**3/s", "L/min": "m**3/s", "psi": "Pa", "lb": "kg", "kg": "kg",
+    "ft": "m", "in": "m", "mm": "m", "m": "m", "gpm": "m**3/s", "L/min": "m**3/s", "psi": "Pa", "lb": "kg", "kg": "kg",
     "lb/ft": "kg/m", "kg/kW": "kg/W", "ft/s": "m/s", "degF": "degC", "degC": "degC", "degC/m": "degC/m",
     "hp": "W", "h": "s", "mg/L": "mg/L", "kg/m**3": "kg/m**3", "year": "year", "": "",
 }  # fmt: skip
@@ -85,12 +85,18 @@ class Settings:
             raise UsageError(f"Settings: no practice value is called {sorted(strange)}; see 'wellstring fields'.")
         out = {}
         for name, row in declared.items():
-            over = {k: str(v) for k, v in self.practice_overlay.get(name, {}).items()}
-            merged = {**row, **over}
+            given = self.practice_overlay.get(name, {})
+            if not isinstance(given, dict) or set(given) - {"low", "base", "high", "unit"}:
+                raise UsageError(f"Settings: practice '{name}' takes low, base, high and unit, and nothing else.")
+            merged = {**row, **{k: str(v) for k, v in given.items()}}
             unit = merged["unit"]
             if unit not in _SI:
                 raise UsageError(f"Settings: practice '{name}' has unit '{unit}', which is not understood.")
-            values = convert([float(merged[k]) for k in ("low", "base", "high")], unit, _SI[unit])
+            try:
+                numbers = [float(merged[k]) for k in ("low", "base", "high")]
+            except ValueError as error:
+                raise UsageError(f"Settings: practice '{name}': {error}; the unit goes into 'unit'.") from None
+            values = convert(numbers, unit, _SI[unit])
             if not values[0] <= values[1] <= values[2]:
                 raise UsageError(f"Settings: practice '{name}' must have low <= base <= high.")
             out[name] = Band(*(float(v) for v in values))

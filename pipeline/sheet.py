@@ -93,7 +93,7 @@ def _content(wells: pd.DataFrame, design: pd.DataFrame, settings: Settings,
         sized = size(design, wells, settings)
         tables = {
             "wells": wells, "design": design, "selection": sized.selection, "not_chosen": sized.not_chosen,
-            "risks": flags(wells, design, sized.selection, settings),
+            "risks": flags(wells, design, sized.selection, settings, sized.changes),
             "bill_lines": bill(sized.selection, design, settings),
         }  # fmt: skip
     out = {name: _records(name, tables[name]) for name in

@@ -157,13 +157,14 @@ def _calculation(content: Content, point: dict[str, Any], choice: dict[str, Any]
         lines.append((words.say(f"explain.formula_{message}", **values), "= " + result))
 
     length = amount("length_drop_pipe_m", choice["length_drop_pipe_m"], units)
-    line("length", length, pump=amount("depth_pump_m", point["depth_pump_m"], units),
+    told = point["length_drop_pipe_basis_code"] == "recorded"
+    line("length_recorded" if told else "length", length, pump=amount("depth_pump_m", point["depth_pump_m"], units),
          leaves=amount("depth_discharge_m", point["depth_discharge_m"], units))  # fmt: skip
     line("velocity", amount("velocity_m_per_s", quantity["velocity"], units),
          flow=amount("flow_duty_m3_per_s", point["flow_duty_m3_per_s"], units),
          bore=amount("x_mm", float(row["diameter_inside_mm"]), units))  # fmt: skip
     line("friction", amount("head_friction_m", quantity["friction"], units), length=length)
-    line("total", amount("head_total_dynamic_m", quantity["total"], units),
+    line("total_given" if point["head_is_given"] else "total", amount("head_total_dynamic_m", quantity["total"], units),
          head=amount("head_before_friction_m", point["head_before_friction_m"], units))  # fmt: skip
     line("running", amount("pressure_running_pa", checks["pressure_running"]["need"], units),
          gamma=f"{gamma:,.0f} N/m³")  # fmt: skip

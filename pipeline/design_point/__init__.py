@@ -63,9 +63,10 @@ def design(wells: pd.DataFrame, settings: Settings, comparable: Comparable) -> p
     pump, wanted, limited = setting.setting_depth(
         wells, depth, static, level, hand, tested, deep, deepest, deepest_high, limited_by, settings
     )
-    # a recorded setting tells that the level stays above it
-    at_pump = np.where(pump.basis == RECORDED, pump.base - least, np.inf)
-    level = water.held_by_setting(level, static, at_pump, deep & (pump.basis == RECORDED))
+    # a recorded setting tells that the level stays above it, unless a pumped test tells otherwise
+    set_by_people = (pump.basis == RECORDED) & ~water.is_pumped_test(wells)
+    at_pump = np.where(set_by_people, pump.base - least, np.inf)
+    level = water.held_by_setting(level, static, at_pump, deep & set_by_people)
     leaves = setting.discharge_depth(wells, hand, settings)
     length = setting.pipe_length(wells, pump, leaves, settings)
     cutout = head.cutout_pressure(wells, use, settings)

@@ -38,6 +38,8 @@ def well_depth(wells: pd.DataFrame, comparable: Comparable, settings: Settings) 
 def static_level(wells: pd.DataFrame, depth: Banded, comparable: Comparable, settings: Settings) -> Banded:
     """Resting level below ground, m: recorded, from comparable wells as a share of depth, or declared."""
     out = Banded.recorded(wells["depth_static_m"].to_numpy(float))
+    flowing = np.where(wells["is_flowing"].astype(object).eq(True), 0.0, np.nan)  # it stands at ground or above
+    out.fill(flowing, flowing - 3.0, flowing, DERIVED)
     share = comparable.look_up(wells, "static_share")
     out.fill(share[:, 1] * depth.base, share[:, 0] * depth.low, share[:, 2] * depth.high, NEIGHBOURS)
     band = settings.practice["share_static_of_depth"]
@@ -80,6 +82,12 @@ def specific_capacity(
     out.fill(near[:, 1], np.minimum(near[:, 0], near[:, 1] * band.low),
              np.maximum(near[:, 2], near[:, 1] * band.high), NEIGHBOURS)  # fmt: skip
     return out
+
+
+def is_pumped_test(wells: pd.DataFrame) -> NDArray[np.bool_]:
+    """Wells whose level while pumped is recorded, by a pump and not by air or bailer."""
+    told = wells["drawdown_test_m"].notna() | wells["depth_pumping_m"].notna()
+    return (told & ~wells["test_method_code"].isin(BLOWN)).to_numpy()
 
 
 def recorded_fall(wells: pd.DataFrame, static: Banded, settings: Settings) -> Banded:

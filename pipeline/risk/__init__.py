@@ -9,6 +9,7 @@ import pandas as pd
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from pipeline import schema
 from pipeline.risk.rule import Finding, Rule, rules
 from pipeline.risk.view import BASES, Flags, View
 from pipeline.settings import Settings
@@ -59,13 +60,26 @@ def _text(words: Sequence[str | None], index: NDArray[np.int32]) -> pd.Series:
     return pd.Series(coded, dtype=pd.ArrowDtype(pa.string()))
 
 
+def _changes(found: pd.DataFrame, row: NDArray[np.int64], changes: pd.DataFrame) -> pd.Series:
+    """Whether each flag changes the choice: by its check where it has one, never where it has none, else missing."""
+    checks = {r["code"]: r["check_code"] for r in schema.rows("risk_choice")}
+    out = pd.Series(pd.array([pd.NA] * len(found), dtype="boolean"))
+    check = found["code"].astype(object).map(checks)
+    out[(check == "none").to_numpy()] = False
+    for name in changes.columns:
+        here = (check == name).to_numpy()
+        out[here] = changes[name].to_numpy()[row[here]]
+    return out
+
+
 def flags(
-    wells: pd.DataFrame, design: pd.DataFrame, selection: pd.DataFrame, settings: Settings
+    wells: pd.DataFrame,
+    design: pd.DataFrame,
+    selection: pd.DataFrame,
+    settings: Settings,
+    changes: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Flags of every well: the table ``risks``.
-
-    ``would_change_choice`` is left missing: whether another pipe would be chosen without the flagged
-    condition is not worked out here.
 
     Parameters
     ----------
@@ -73,13 +87,22 @@ def flags(
         Tables of those names; columns that are absent count as missing.
     settings : Settings
         Limits, and the as-of date against which ages are taken; no date, no ages.
+    changes : DataFrame of bool, optional
+        From sizing.Sized, in the order of ``wells``: whether another family would be chosen without a check.
+        Fills ``would_change_choice``; without it, and for flags that move the design point itself, that is missing.
 
     Returns
     -------
     DataFrame
         One row a well and flag, in the order of ``wells`` and of the codes.
     """
-    return flags_of(View(wells, design, selection, settings))
+    found = flags_of(View(wells, design, selection, settings))
+    if changes is not None and len(found):
+        keys = ["source_id", "well_id"]
+        place = pd.MultiIndex.from_frame(wells[keys].astype(object))
+        row = place.get_indexer(pd.MultiIndex.from_frame(found[keys].astype(object)))
+        found["would_change_choice"] = _changes(found, row, changes).to_numpy(dtype=object, na_value=None)
+    return found
 
 
 def judged_of(view: View) -> pd.DataFrame:

@@ -19,13 +19,17 @@ def _blank(view: View) -> Floats:
 def dry_run(view: View, limit: float) -> Finding:
     """A setting that was limited and leaves too little water at the high pumping level.
 
-    A recorded setting was somebody's choice and is judged by the recorded level at rest alone: levels
-    worked out for it are no evidence against it.
+    A recorded setting was somebody's choice and is judged by the recorded level at rest, and by the level
+    of a pumped test where there is one: levels estimated for it are no evidence against it.
     """
     depth, level = view.number("design.depth_pump_m"), view.number("design.depth_pumping_m_high")
     is_level_recorded = view.is_in("design.depth_static_basis_code", ("recorded",))
     is_set = view.is_in("design.setting_limited_code", ("recorded",))
-    margin = np.where(is_set, depth - view.number("design.depth_static_m"), depth - level)
+    told = ~np.isnan(view.number("wells.depth_pumping_m")) | ~np.isnan(view.number("wells.drawdown_test_m"))
+    is_tested = told & ~view.is_in("wells.test_method_code", ("airlift", "bailed", "estimated"))
+    pumped = view.number("design.depth_pumping_m")
+    rest = np.where(is_tested & ~np.isnan(pumped), pumped, view.number("design.depth_static_m"))
+    margin = np.where(is_set, depth - rest, depth - level)
     held = view.is_in("design.setting_limited_code", ("bottom", "screen", "dry")) | (is_set & is_level_recorded)
     tripped = held & (margin < limit)
     below = view.number("design.depth_pumping_m") > depth

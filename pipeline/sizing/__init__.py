@@ -11,22 +11,32 @@ from pipeline import schema
 from pipeline.materials import catalogue
 from pipeline.settings import Settings
 from pipeline.sizing import tables
-from pipeline.sizing.choose import decide, groups, sheets
+from pipeline.sizing.choose import cheapest, decide, groups, sheets
 from pipeline.sizing.constants import temperature_factors
 from pipeline.sizing.draws import run_draws
 from pipeline.sizing.inputs import matrix
 from pipeline.sizing.layout import CHECKS, KIND, UCUM, Q, W
+from pipeline.sizing.suited import FORGET, unsuited, without
 
 __all__ = ["Sized", "option_sheets", "size"]
 
 
 @dataclass
 class Sized:
-    """Tables of one frame of wells; ``draw_sums`` are the goods of every draw by region."""
+    """Tables of one frame of wells.
+
+    Attributes
+    ----------
+    draw_sums : DataFrame
+        Goods of every draw by region.
+    changes : DataFrame of bool, one row a well
+        Whether the choice would be another without each check of suited.FORGET.
+    """
 
     selection: pd.DataFrame
     not_chosen: pd.DataFrame
     draw_sums: pd.DataFrame
+    changes: pd.DataFrame
 
 
 def size(design: pd.DataFrame, wells: pd.DataFrame, settings: Settings) -> Sized:
@@ -47,7 +57,15 @@ def size(design: pd.DataFrame, wells: pd.DataFrame, settings: Settings) -> Sized
     design, wells = design.reset_index(drop=True), wells.reset_index(drop=True)
     chosen_frames, other_frames, parts = [], [], []
     holds = {end: np.zeros(len(design), dtype=bool) for end in ("_low", "_high")}
-    for group, rows in groups(design, settings, goods):
+    aside = unsuited(design, settings)
+    changes = pd.DataFrame({check: np.zeros(len(design), dtype=bool) for check in FORGET})
+    left = np.flatnonzero(aside != None)  # noqa: E711  an array of objects is compared item by item
+    if len(left):
+        chosen_frames.append(tables.not_sized(design.iloc[left], wells.iloc[left], aside[left]))
+    for group, found_rows in groups(design, settings, goods):
+        rows = found_rows[np.equal(aside[found_rows], None)]
+        if not len(rows):
+            continue
         points = design.iloc[rows].reset_index(drop=True)
         inputs = {end: matrix(points, settings, end) for end in ("", "_low", "_high")}
         warmth = temperature_factors(group, inputs[""][:, W["temperature"]])
@@ -61,7 +79,10 @@ def size(design: pd.DataFrame, wells: pd.DataFrame, settings: Settings) -> Sized
         chosen_frames.append(frame)
         other_frames.append(tables.not_chosen(points, group, inputs[""], choice, settings, warmth))
         for end, kept in holds.items():
-            kept[rows] = decide(group, inputs[end]).chosen() == chosen
+            kept[rows] = cheapest(group, inputs[end]) == chosen
+        for check in FORGET:
+            other = decide(group, without(inputs[""], check)).chosen()
+            changes.loc[rows, check] = tables.family_of(group, other) != tables.family_of(group, chosen)
         parts.append((group, rows, inputs, chosen))
     share, family_share, sums = run_draws(design, wells, parts, settings, goods)
     selection = pd.concat(chosen_frames).sort_index()
@@ -70,7 +91,8 @@ def size(design: pd.DataFrame, wells: pd.DataFrame, settings: Settings) -> Sized
     for end, kept in holds.items():
         selection[f"choice_holds{end}"] = pd.Series(kept).where(taken, None).astype("boolean")
     selection = selection[[c.field.name for c in schema.table("selection")]]
-    return Sized(selection, pd.concat(other_frames, ignore_index=True), sums)
+    lost = pd.concat(other_frames, ignore_index=True) if other_frames else tables.no_rows("not_chosen")
+    return Sized(selection, lost, sums, changes)
 
 
 def option_sheets(design: pd.DataFrame, settings: Settings) -> list[dict[str, object]]:

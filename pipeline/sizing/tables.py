@@ -6,12 +6,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pipeline import schema
 from pipeline.physics.water import GRAVITY
 from pipeline.settings import Settings
 from pipeline.sizing.choose import Choice, Sheets, sheets
 from pipeline.sizing.constants import FAMILIES, Market
 from pipeline.sizing.kernel import NOT_MET
-from pipeline.sizing.layout import CHECKS, KIND, N_STOP, UCUM, O, Q
+from pipeline.sizing.layout import CHECKS, KIND, UCUM, O, Q
 
 METHODS = np.array(["hand", "hand_roller", "winch", "hoist"], dtype=object)
 UTILISATIONS = {
@@ -25,6 +26,11 @@ UTILISATIONS = {
     "fit": "utilisation_fit_fraction",
 }
 DEAD_HEAD = CHECKS.index("pressure_dead_head")
+BY_THE_WAY = [CHECKS.index(name) for name in ("temperature", "acidity", "fit", "velocity_valve")]
+GOVERNING = CHECKS.index("chloride")  # stops, velocity and friction come before it
+# a family that fails several limits is told the plainest first
+TELL_FIRST = ("temperature", "acidity", "hand_pump", "fit")
+ORDER = [CHECKS.index(name) for name in (*TELL_FIRST, *(c for c in CHECKS if c not in TELL_FIRST))]
 YES_OR_NO = CHECKS.index("hand_pump")  # met or not: it cannot govern by degree
 JUDGEMENT = np.array([kind == "judgement" for kind in KIND])
 
@@ -59,10 +65,17 @@ def selection(
     quantity = {name: found.quantity[:, place] for name, place in Q.items()}
     judged = np.where(np.isnan(found.use), -1.0, found.use)
     judged[:, YES_OR_NO] = -1.0
-    governs = judged[:, :N_STOP].argmax(axis=1)
+    # width, warmth and acidity are met or nearly so in every well: they govern only at their limit
+    near = judged[:, BY_THE_WAY]
+    judged[:, BY_THE_WAY] = np.where(near >= settings.base("share_governs"), near, -1.0)
+    governs = judged[:, :GOVERNING].argmax(axis=1)
     priced = np.where(has, group.is_priced[np.maximum(chosen, 0)], False)
     soft = (found.use[:, JUDGEMENT] > 1.0).any(axis=1)
-    flowing = (design["is_flowing"].astype(object).eq(True) | (design["depth_static_m"] < 0)).to_numpy()
+    soft |= found.use[:, DEAD_HEAD] > 1.0
+    soft |= group.constants[O["class_penalty"]][np.maximum(chosen, 0)] >= settings.base("penalty_small_size")
+    known = (design["depth_static_basis_code"] == "recorded").to_numpy()
+    at_ground = known & (design["depth_static_m"].to_numpy(float) <= 0)
+    flowing = design["is_flowing"].astype(object).eq(True).to_numpy() | at_ground
     outcome = np.where(soft, "recommended_with_caution", "recommended").astype(object)
     outcome[flowing] = "flowing"
     outcome[~has] = "none_passes"
@@ -94,7 +107,7 @@ def selection(
         "piece_count": _whole(quantity["joints"] + quantity["splices"] + 1.0),
         "install_method_code": _named(METHODS, np.where(has, np.nan_to_num(quantity["method"]), -1).astype(int)),
         "governs_check_code": _named(np.array(CHECKS, dtype=object), np.where(has, governs, -1)),
-        "utilisation_max_fraction": np.where(has, judged[:, :N_STOP].max(axis=1), np.nan),
+        "utilisation_max_fraction": np.where(has, judged[:, :GOVERNING].max(axis=1), np.nan),
         "cost_first": np.where(priced, quantity["first"] + cable_extra, np.nan),
         "cost_present": np.where(priced, quantity["present"] + cable_extra, np.nan),
     }  # fmt: skip
@@ -108,6 +121,26 @@ def selection(
     out["practice_note_code"] = practice_note(group, choice, quantity["total"])
     out["weight_inclusion_fraction"] = design["weight_inclusion_fraction"].to_numpy(float)
     return pd.DataFrame(out)
+
+
+def family_of(group: Market, chosen: NDArray[np.integer]) -> NDArray[np.int64]:
+    """Place of the family of each option; -1 where none is chosen."""
+    return np.where(chosen >= 0, group.families[np.maximum(chosen, 0)], -1)
+
+
+def not_sized(design: pd.DataFrame, wells: pd.DataFrame, outcome: NDArray) -> pd.DataFrame:
+    """Rows of the table ``selection`` for wells that no pipe is chosen for; the index is that of ``design``."""
+    names = ["source_id", "well_id", "region_code", "market_code", "use_code", "grade_code",
+             "flow_duty_m3_per_s", "weight_inclusion_fraction"]  # fmt: skip
+    out = design[names].copy()
+    out["area_code"] = wells["area_code"].to_numpy(dtype=object)
+    out["outcome_code"] = outcome
+    return out.reindex(columns=[c.field.name for c in schema.table("selection")])
+
+
+def no_rows(name: str) -> pd.DataFrame:
+    """An empty frame with the columns of a declared table."""
+    return schema.arrow_schema(name).empty_table().to_pandas()
 
 
 def _whole(values: NDArray[np.float64]) -> pd.arrays.IntegerArray:
@@ -150,8 +183,7 @@ def not_chosen(
         option = np.where(passes, choice.best[other, f], choice.closest[other, f]).astype(np.int64)
         found = sheets(group, inputs[other], option, factors[other])
         over = stops(found.use, recorded[other])
-        failed = np.where(over.any(axis=1) & ~passes, over.argmax(axis=1), -1)
-        # no strength left at this warmth shows as an infinite share: the temperature is the reason
+        failed = np.where(over.any(axis=1) & ~passes, np.array(ORDER)[over[:, ORDER].argmax(axis=1)], -1)
         pick = np.maximum(failed, 0)
         n = np.arange(len(other))
         extra = np.where(passes & any_passes[other], choice.score[other, f] - best_score[other], np.nan)

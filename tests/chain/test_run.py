@@ -60,6 +60,10 @@ def test_rows_agree_between_tables(sample_run):
     assert not wells.duplicated(key).any()
     assert wells[key].equals(wells[key].sort_values(key, ignore_index=True))
     per_well = lost.groupby(key).size()
+    not_sized = choice["outcome_code"].isin(["no_water", "suction", "not_judged"])
+    assert choice.loc[not_sized, "option_id"].isna().all() and 0 < not_sized.sum() < 100
+    assert len(per_well) == (~not_sized).sum()
+    choice = choice[~not_sized]
     taken = choice.set_index(key)["option_id"].notna()
     assert (per_well.reindex(taken.index) + taken.astype(int) == len(schema.codes("family"))).all()
     lines = io.read_table("bill_lines", sample_run)

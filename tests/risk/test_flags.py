@@ -237,11 +237,18 @@ def test_dry_run_rises_to_stop_only_where_the_level_is_recorded():
 
 
 def test_a_recorded_setting_is_judged_by_the_recorded_level_at_rest():
-    recorded = {"design.setting_limited_code": "recorded"}
+    recorded = {"design.setting_limited_code": "recorded", "wells.test_method_code": "airlift"}
     assert "R01" not in codes(recorded, {"design.depth_pump_m": 120 * FT})
     close = recorded | {"design.depth_static_m": 112 * FT, "design.depth_pump_m": 120 * FT}
     assert one("R01", close)["value"] / FT == pytest.approx(8.0)
     assert "R01" not in codes(close, {"design.depth_static_basis_code": "neighbours"})
+
+
+def test_a_recorded_setting_above_the_level_of_a_pumped_test_is_a_stop():
+    told = {"design.setting_limited_code": "recorded", "wells.depth_pumping_m": 130 * FT, "wells.test_method_code": "pumped",
+            "design.depth_pumping_m": 130 * FT, "design.depth_pump_m": 120 * FT}  # fmt: skip
+    found = one("R01", told)
+    assert found["severity_code"] == "stop" and found["value"] / FT == pytest.approx(-10)
 
 
 def test_cooling_of_small_motors_is_judged_in_a_known_bore_only():
