@@ -183,11 +183,12 @@ def _price(
     joint = frame["joint_code"].to_numpy()
     out["joint_penalty"] = np.full(len(frame), base("penalty_joint"))
     light = (frame["family_code"] == "pe") & (_numbers(frame, "rating_kpa") * KILO < base("rating_least_pe") * 0.995)
+    outside_held = (joint == "compression") & (frame["family_code"] == "pe").to_numpy()
     small = (_numbers(frame, "diameter_outside_mm") * MILLI < base("outside_least_motor")) & (not hand)
     out["class_penalty"] = (
         np.where(light, base("penalty_light_class"), 0.0)
         + np.where(small, base("penalty_small_size"), 0.0)
-        + np.where(joint == "compression", base("penalty_compression"), 0.0)
+        + np.where(outside_held, base("penalty_compression"), 0.0)
     )
     out["glued_penalty"] = np.where(joint == "glued", base("penalty_glued_deep"), 0.0)
     large = lines[["cost_large_fixed", "cost_large_per_m_depth"]].to_numpy(float)
