@@ -19,7 +19,7 @@ _SOURCE = {"id", "title", "publisher", "licence", "retrieved", "edition", "inven
 _FILE = {"encoding", "delimiter", "comment", "type_row", "units_row", "missing"}
 _TABLE = {"role", "match", "match_absent", "id", "columns", "order_by", "exclude"}
 _COLUMN = {"from", "unit", "unit_from", "missing", "minus", "codes", "default", "pick", "where", "positive",
-           "date_order"}  # fmt: skip
+           "date_order", "fills"}  # fmt: skip
 _EVENTS = {"kind_from", "date_from"}
 _UNITLESS = {"string", "text", "code", "boolean", "date", "integer"}
 
@@ -52,6 +52,8 @@ class ColumnMap:
         Zeros and negatives count as missing.
     date_order : str
         ymd, dmy or mdy; empty: as the layout says.
+    fills : str
+        The column holds the time, in ``unit``, that it takes to fill this volume ("20 L"); it is read as a flow.
     """
 
     field: str
@@ -66,6 +68,7 @@ class ColumnMap:
     where: dict[str, tuple[str, ...]] = attribute(default_factory=dict)
     positive: bool = False
     date_order: str = ""
+    fills: str = ""
 
     def raw_columns(self) -> list[str]:
         """Raw headers this column reads."""
@@ -159,14 +162,16 @@ class Layout:
         SchemaError
             Naming the file, the table and the column.
         """
-        from pipeline.units import line
+        from pipeline.units import line, typed
 
         for table in self.tables.values():
             for column in table.columns.values():
                 wanted = schema.fields()[column.field].unit
                 if column.unit and wanted:
                     try:
-                        line(column.unit, wanted)
+                        if column.fills:
+                            typed(column.fills, "m**3")
+                        line(column.unit, "s" if column.fills else wanted)
                     except UsageError as error:
                         key = f"[tables.{table.name}.columns.{column.field}]"
                         raise SchemaError(f"Layout {self.path}: {key}: {error}") from None
@@ -242,6 +247,7 @@ def _column(reader: _Reader, key: str, name: str, found: Any) -> ColumnMap:
         where={k: reader.texts(f"{key}.where", v) for k, v in where.items()},
         positive=reader.flag(f"{key}.positive", row.get("positive", False)),
         date_order=reader.one_of(f"{key}.date_order", row.get("date_order", ""), ("", "ymd", "dmy", "mdy")),
+        fills=reader.text(f"{key}.fills", row.get("fills", "")),
     )
     if not column.sources and not column.default:
         raise reader.fail(key, "needs 'from', or 'default' for a constant")
@@ -250,6 +256,8 @@ def _column(reader: _Reader, key: str, name: str, found: Any) -> ColumnMap:
         raise reader.fail(key, f"needs 'unit' or 'unit_from'; the field is kept in {declared.unit}")
     if column.unit and declared.type in _UNITLESS:
         raise reader.fail(f"{key}.unit", f"'{name}' takes no unit")
+    if column.fills and declared.unit != "m**3/s":
+        raise reader.fail(f"{key}.fills", f"'{name}' is no flow")
     if column.minus and column.minus not in schema.fields():
         raise reader.fail(f"{key}.minus", f"'{column.minus}' is no field of fields.csv")
     if declared.codes:

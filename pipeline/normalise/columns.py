@@ -18,7 +18,7 @@ from pipeline import schema
 from pipeline.errors import UsageError
 from pipeline.normalise import codes, dates, numbers, quantities, text, totals
 from pipeline.normalise.issues import IssueLog
-from pipeline.units import line
+from pipeline.units import line, typed
 
 if TYPE_CHECKING:
     from pipeline.ingest.intake import RawTable
@@ -115,7 +115,9 @@ class Reader:
             target = schema.fields()[name].unit
             if column.unit and target:
                 with suppress(UsageError):
-                    line(column.unit, target)
+                    line(column.unit, "s" if column.fills else target)
+            if column.fills:
+                typed(column.fills, "m**3")
 
     def coded(self, raw: RawTable, header: str) -> text.Coded | None:
         """A raw column by its header, or None where the file lacks it."""
@@ -221,6 +223,8 @@ class Reader:
         if declared.type in ("number", "integer"):
             if column.codes:
                 coded = _recoded(coded, column.codes)
+            if column.fills:
+                return {name: self._filling(coded, name, column, missing, comma, keys)}
             words = self.coded(raw, column.unit_from) if column.unit_from else None
             found = quantities.read(coded, name, column.unit, words, missing, column.positive, comma, keys,
                                     self.log)  # fmt: skip
@@ -246,6 +250,15 @@ class Reader:
         known = {text.fold(k): v for k, v in column.codes.items()}
         labels = [known.get(text.fold(t), " ".join(t.split())) for t in coded.texts.to_pylist()]
         return {name: codes.labelled(coded, labels)}
+
+    def _filling(
+        self, coded: text.Coded, name: str, column: ColumnMap, missing: tuple[str, ...], comma: bool, keys: pd.DataFrame
+    ) -> NDArray[np.float64]:
+        """Flow from the time to fill a volume."""
+        found = quantities.read(coded, "duration_test_s", column.unit, None, missing, True, comma, keys, self.log)
+        volume = typed(column.fills, "m**3")
+        flow = np.divide(volume, found.values, out=np.full(len(keys), np.nan), where=found.values > 0)
+        return quantities.check_range(flow, name, keys, self.log, found.raw)
 
     def _finish(self, out: pd.DataFrame, name: str, column: ColumnMap, raw: RawTable) -> None:
         """Subtract what the column is counted from, then fill the constant."""

@@ -85,6 +85,17 @@ def test_a_unit_of_the_wrong_kind_is_told() -> None:
         layout.check_units()
 
 
+def test_a_time_to_fill_needs_a_volume_a_time_and_a_flow() -> None:
+    column = {"from": "B", "unit": "min", "fills": "20 L"}
+    from_dict(changed(tables__wells__columns={"flow_duty_m3_per_s": column}), "mine.toml").check_units()
+    with pytest.raises(SchemaError, match="no flow"):
+        from_dict(changed(tables__wells__columns={"depth_static_m": column}), "mine.toml")
+    for wrong in ({"fills": "20 kg"}, {"unit": "ft"}):
+        layout = from_dict(changed(tables__wells__columns={"flow_duty_m3_per_s": {**column, **wrong}}), "mine.toml")
+        with pytest.raises(SchemaError, match="flow_duty_m3_per_s"):
+            layout.check_units()
+
+
 def test_no_toml_and_no_file(tmp_path: Path) -> None:
     (tmp_path / "a.toml").write_text("= nothing", encoding="utf-8")
     with pytest.raises(SchemaError, match=r"a\.toml"):

@@ -249,3 +249,12 @@ def test_data_every_code_told_is_declared() -> None:
     assert all(row["severity"] in schema.codes("severity") for row in declared.values())
     assert {row["reference_id"] for row in declared.values()} <= set(schema.references())
     assert {row["reference_id"] for row in schema.rows("missing")} <= set(schema.references())
+
+
+def test_the_time_to_fill_a_can_is_a_flow() -> None:
+    columns = {"flow_duty_m3_per_s": {"from": "fill", "unit": "min", "fills": "20 L"}}
+    out = run(layout(columns), table(wells(fill=["1", "2,5", "0", "never", "30 s"])))
+    flow = out.wells.set_index("well_id")["flow_duty_m3_per_s"]
+    # 20 L in a minute is a third of a litre a second
+    assert flow["W0"] == pytest.approx(0.020 / 60) and flow["W1"] == pytest.approx(0.020 / 150)
+    assert flow[["W2", "W3"]].isna().all() and flow["W4"] == pytest.approx(0.020 / 30)
