@@ -11,11 +11,13 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pipeline import rng
+from pipeline.compiled import scalar
 from pipeline.materials import Catalogue, draw_rows, draw_sums
 from pipeline.settings import Settings
 from pipeline.sizing.choose import cheapest
 from pipeline.sizing.constants import Market, temperature_factors
 from pipeline.sizing.inputs import Floats, deviates_of, drawn
+from pipeline.sizing.kernel import W_DEPTH_PUMP, W_LENGTH
 from pipeline.sizing.layout import W
 
 ROWS_AT_ONCE = 4096  # wells moved and sized together: their inputs stay in the cache
@@ -23,12 +25,30 @@ ROWS_AT_ONCE = 4096  # wells moved and sized together: their inputs stay in the 
 
 def places(wells: pd.DataFrame) -> tuple[NDArray[np.int64], pd.DataFrame]:
     """Index of each well's region, and the regions: area_code, region_code and a key for random numbers."""
-    text = wells[["area_code", "region_code"]].astype(object).where(wells[["area_code", "region_code"]].notna(), None)
-    name = text["area_code"].fillna("").astype(str) + "\x1f" + text["region_code"].fillna("").astype(str)
-    codes, first = np.unique(name.to_numpy(dtype=object).astype(str), return_index=True)
-    index = np.searchsorted(codes, name.to_numpy(dtype=object).astype(str))
-    found = text.iloc[first].reset_index(drop=True)
-    return index.astype(np.int64), found.assign(key=rng.keys(list(codes)))
+    area, areas = pd.factorize(wells["area_code"].astype(object), use_na_sentinel=False)
+    region, regions = pd.factorize(wells["region_code"].astype(object), use_na_sentinel=False)
+    pairs, place = np.unique(area * len(regions) + region, return_inverse=True)
+    found = pd.DataFrame({
+        "area_code": [None if pd.isna(name) else name for name in np.asarray(areas, object)[pairs // len(regions)]],
+        "region_code": [None if pd.isna(name) else name for name in np.asarray(regions, object)[pairs % len(regions)]],
+    }, dtype=object)  # fmt: skip
+    names = [f"{row[0] or ''}\x1f{row[1] or ''}" for row in zip(found["area_code"], found["region_code"], strict=True)]
+    order = np.argsort(np.array(names, dtype=str), kind="stable")
+    rank = np.empty(len(order), np.int64)
+    rank[order] = np.arange(len(order))
+    found = found.iloc[order].reset_index(drop=True)
+    return rank[place.reshape(-1)], found.assign(key=rng.keys([names[k] for k in order]))
+
+
+@scalar
+def _tally(values, picked, chosen, index, families, here, option, length, depth, same, kin):
+    """Put what one draw found in its place, and count where it is the choice and its family."""
+    for i in range(len(here)):
+        at, found = here[i], picked[i]
+        length[at], depth[at] = values[i, W_LENGTH], values[i, W_DEPTH_PUMP]
+        option[at] = index[found] if found >= 0 else -1
+        same[at] += 1.0 if found == chosen[i] else 0.0
+        kin[at] += 1.0 if found >= 0 and chosen[i] >= 0 and families[found] == families[chosen[i]] else 0.0
 
 
 def run_draws(
@@ -66,16 +86,12 @@ def run_draws(
         length, depth = np.full(len(design), np.nan), np.full(len(design), np.nan)
         moved = deviates_of(settings, region_key, draw)
         for group, here, inputs, chosen, warmth, keys, own in work:
-            picked = np.empty(len(here), np.int64)
             for start in range(0, len(here), ROWS_AT_ONCE):
                 part = slice(start, min(start + ROWS_AT_ONCE, len(here)))
                 ends = (inputs[end][part] for end in ("", "_low", "_high"))
                 values = drawn(*ends, keys[part], own[part], moved, buffer[: part.stop - start])
-                picked[part] = cheapest(group, values, warmth[part])
-                length[here[part]], depth[here[part]] = values[:, W["length"]], values[:, W["depth_pump"]]
-            option[here] = np.where(picked >= 0, group.index[np.maximum(picked, 0)], -1)
-            same[here] += picked == chosen
-            kin[here] += (picked >= 0) & (group.families[picked] == group.families[chosen])
+                picked = cheapest(group, values, warmth[part])
+                _tally(values, picked, chosen[part], group.index, group.families, here[part], option, length, depth, same, kin)
         sums = draw_sums(region, option, length, depth, milli, situation, goods, len(found), power)
         rows.append(draw_rows(sums, found, draw, goods))
     for counted in (same, kin):
