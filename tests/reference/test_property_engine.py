@@ -141,12 +141,15 @@ def test_property_larger_bore_never_raises_friction(flow, length, bore, ratio, r
 @settings(max_examples=80, deadline=None)
 @given(
     st.floats(10.0, 300.0), st.floats(0.0, 200.0), st.floats(0.0, 300.0), st.floats(0.0, 8e5), st.floats(0.02, 0.08),
-    st.floats(0.05, 0.2), st.floats(900.0, 8000.0),
+    st.floats(0.05, 0.2), st.floats(1000.0, 8000.0),
 )  # fmt: skip
 def test_property_longer_string_never_pulls_or_hangs_lighter(length, extra, level, head, bore, wall, density):
-    """Every density of pipe on the market, running and while pulled; the pump itself may dip into the water."""
+    """Running and while pulled, where pipe and cable are no lighter than the water they displace with the bore full.
+
+    Polyethylene floats: its cable makes up for it on every option. The pump itself may dip into the water.
+    """
     outside = bore * (1 + 2 * wall)
-    pipe = density * 9.80665 * tension.area_wall_m2(outside, bore) + 9806.65 * 0.08 * tension.area_wall_m2(outside, bore)
+    pipe = density * 9.80665 * tension.area_wall_m2(outside, bore)
     rest = (level, pipe, 1.5, 150.0, 0.002, 1e-4, tension.area_bore_m2(bore), tension.area_bore_m2(outside))
     dip = 9806.65 * 0.002 + 1e-6
     assert tension.load_hanging_n(length + extra, *rest, head, 9806.65) >= tension.load_hanging_n(
