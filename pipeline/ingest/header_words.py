@@ -14,6 +14,8 @@ FILLER = {"of", "the", "in", "a", "below", "ground", "bgl", "bgs", "surface", "l
 # a unit of one letter is no unit within a name
 _SHORTEST_UNIT = 2
 _MOST_PIECES = 3
+# words of two letters that end a glued word: wellno, wellid, staticwl
+_ENDINGS = {"no", "id", "wl"}
 
 
 @cache
@@ -41,7 +43,7 @@ def short_forms() -> dict[str, str]:
 @cache
 def _vocabulary() -> frozenset[str]:
     words = {word for phrase in phrases() for word in phrase.split()} | set(short_forms())
-    return frozenset(word for word in words if len(word) > 1)
+    return frozenset(word for word in words if len(word) > 2 and word not in FILLER)
 
 
 @cache
@@ -56,7 +58,7 @@ def parted(word: str) -> tuple[str, ...]:
             found.append(pieces)
         elif len(pieces) < _MOST_PIECES:
             for end in range(2, len(rest) + 1):
-                if rest[:end] in _vocabulary():
+                if rest[:end] in _vocabulary() or (pieces and rest in _ENDINGS and end == len(rest)):
                     search(rest[end:], (*pieces, rest[:end]))
 
     search(word, ())

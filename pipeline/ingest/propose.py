@@ -85,10 +85,17 @@ def guess(header: str, units_row: str = "") -> Guess:
     return replace(_guess(header, units_row))
 
 
+@lru_cache(maxsize=1)
+def _canonical() -> frozenset[str]:
+    """Fields that a file may hold under their own names: those of a well, not those a run keeps count with."""
+    kept = ("source_", "market_", "weight_inclusion_", "completeness_", "completed_precision_")
+    return frozenset(c.field.name for c in schema.table("wells") if not c.field.name.startswith(kept))
+
+
 @lru_cache(maxsize=4096)
 def _guess(header: str, units_row: str) -> Guess:
     known = schema.fields()
-    if header.strip() in known and any(header.strip() == row["field"] for row in schema.rows("tables")):
+    if header.strip() in _canonical():
         unit = known[header.strip()].unit
         return Guess(header, header.strip(), unit, SURE)
     bracketed = re.search(r"[\(\[]([^)\]]*)[\)\]]", header)
@@ -117,7 +124,8 @@ def _meanings(words: list[str]) -> list[tuple[str, float]]:
     """Fields whose phrases the words are, or hold."""
     out: list[tuple[str, float]] = []
     full = spelled_out(words)
-    for core in (words, full, [w for w in full if w not in FILLER]):
+    # a first word is no filler: the date of a level is no date of the well
+    for core in (words, full, [w for place, w in enumerate(full) if place == 0 or w not in FILLER]):
         out += phrases().get(" ".join(core), [])
     words = full
     if not out and len(words) <= MOST_WORDS:

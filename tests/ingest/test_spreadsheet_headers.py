@@ -135,6 +135,7 @@ def test_decimal_commas_arrive(tmp_path: Path) -> None:
 
 def test_glued_words_are_parted_in_one_way_or_not_at_all() -> None:
     assert parted("totdepth") == ("tot", "depth") and parted("csgdia") == ("csg", "dia")
+    assert parted("wellno") == ("well", "no") and parted("inclin") == ("inclin",)
     assert parted("casing") == ("casing",) and parted("qwerty") == ("qwerty",)
 
 
