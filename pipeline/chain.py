@@ -218,7 +218,10 @@ def run(
             "as_of": as_of,
             "inputs": _inputs(paths),
             "ledger": ledger,
-            "not_read": [{"file": name, "reason": why} for name, why in not_read],
+            "not_read": [
+                {"file": name, "reason": why, "is_table": Path(name).suffix.lower() in TABLE_ENDINGS}
+                for name, why in not_read
+            ],
             "gate": {"passed": verdict.passed, "failed": [list(row) for row in verdict.failed]},
             "counts": counts,
             "draws": settings.draws,
@@ -254,7 +257,7 @@ def unread_tables(manifest: dict[str, Any]) -> list[str]:
     """Files of a folder that look like tables and were not read, copies of a table that was read left aside."""
     return [
         entry["file"] for entry in manifest["not_read"]
-        if Path(entry["file"]).suffix.lower() in TABLE_ENDINGS and not entry["reason"].startswith("The same records")
+        if entry["is_table"] and not entry["reason"].startswith("The same records")
     ]  # fmt: skip
 
 

@@ -16,7 +16,7 @@ UNIT_BY_ROW = ("need", "have", "value", "limit")
 
 
 def system(units: str) -> str:
-    """``us`` or ``si``, the endings of the columns of suffixes.csv.
+    """``us`` or ``metric``, the endings of the columns of suffixes.csv.
 
     Raises
     ------
@@ -25,7 +25,7 @@ def system(units: str) -> str:
     """
     if units not in ("us", "metric"):
         raise UsageError(f"units is '{units}'; write us or metric.")
-    return "us" if units == "us" else "si"
+    return units
 
 
 @dataclass(frozen=True)
@@ -47,12 +47,12 @@ def shown(name: str, units: str) -> Shown | None:
     side = system(units)
     if name.startswith("diameter_") and field["suffix"] == "_m":  # a bore is read in inches or millimetres
         small = next(row for row in schema.suffixes() if row["suffix"] == "_mm")
-        unit, ucum = (small["unit_us"], small["ucum_us"]) if side == "us" else (small["unit"], small["ucum"])
-        return Shown(field["unit"], unit, ucum, small[f"label_{side}"], 2 if side == "us" else 0)
+        decimals = 2 if side == "us" else 0
+        return Shown(field["unit"], small[f"unit_{side}"], small[f"ucum_{side}"], small[f"label_{side}"], decimals)
     return Shown(
         field["unit"],
-        field["unit_us"] if side == "us" else field["unit"],
-        field["ucum_us"] if side == "us" else field["ucum"],
+        field[f"unit_{side}"],
+        field[f"ucum_{side}"],
         field[f"label_{side}"],
         int(field[f"decimals_{side}"]),
     )
@@ -72,26 +72,26 @@ def header(name: str, units: str) -> str:
     return f"{text} [{how.label}]" if how and how.label not in ("count", "share", "year", "pH") else text
 
 
-def _by_ucum(units: str) -> dict[str, dict[str, str]]:
+def _by_ucum() -> dict[str, dict[str, str]]:
     found: dict[str, dict[str, str]] = {}
     for row in schema.suffixes():
         found.setdefault(row["ucum"], row)
-    return found if units == "us" else {}
+    return found
 
 
 def unit_by_row(frame: pd.DataFrame, units: str) -> pd.DataFrame:
     """Columns whose unit stands beside them, in the reader's unit; one conversion a unit."""
-    known = _by_ucum(units)
+    known, side = _by_ucum(), system(units)
     out = frame.copy()
     columns = [name for name in UNIT_BY_ROW if name in frame]
     for ucum in frame["unit"].dropna().unique():
         row = known.get(ucum)
-        if row is None or row["unit_us"] == row["unit"]:
+        if row is None or row[f"unit_{side}"] == row["unit"]:
             continue
         mask = (frame["unit"] == ucum).to_numpy()
         for name in columns:
-            out.loc[mask, name] = convert(frame.loc[mask, name].to_numpy(float), row["unit"], row["unit_us"])
-        out.loc[mask, "unit"] = row["label_us"]
+            out.loc[mask, name] = convert(frame.loc[mask, name].to_numpy(float), row["unit"], row[f"unit_{side}"])
+        out.loc[mask, "unit"] = row[f"label_{side}"]
     return out
 
 

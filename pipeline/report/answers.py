@@ -293,6 +293,12 @@ def material(facts: Facts) -> dict[str, Any]:
         note=note,
         marks=[charts.colour(names.family_of(r["item_id"])) for r in some],
     )
+
+    def amount(row: dict[str, Any], key: str) -> float | None:
+        """Quantity as sold; what is sold by the metre in the reader's unit of length."""
+        sold = row[f"pieces_{key}"]
+        return facts.show(sold, "length_m") if names.by_length(row["item_id"]) else sold
+
     more, more_note = blocks.some(sorted(goods, key=lambda r: (-(r["cost_expected"] or 0), r["item_id"])), 30)
     goods_table = blocks.table(
         words.say("report.material.goods"),
@@ -307,9 +313,9 @@ def material(facts: Facts) -> dict[str, Any]:
         ],
         [
             [
-                names.item(r["item_id"]),
+                names.item(r["item_id"]) + (f" [{unit}]" if names.by_length(r["item_id"]) else ""),
                 text(r["wells_count"]),
-                *(text(r[f"pieces_{k}"]) for k in ("expected", "p10", "p50", "p90")),
+                *(text(amount(r, k)) for k in ("expected", "p10", "p50", "p90")),
                 text(r["cost_expected"]),
             ]
             for r in more

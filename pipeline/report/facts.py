@@ -118,14 +118,11 @@ class Facts:
             return value, ucum or ""
         if ucum == "m" and abs(value) < 1:  # bores and couplings read better in the small unit
             small = next(r for r in schema.suffixes() if r["suffix"] == "_mm")
-            to = "us" if self.units == "us" else "si"
-            unit = small["unit_us"] if to == "us" else small["unit"]
-            return float(convert([value], "m", unit)[0]), small[f"label_{to}"]
+            to = system(self.units)
+            return float(convert([value], "m", small[f"unit_{to}"])[0]), small[f"label_{to}"]
         side = system(self.units)
-        if side == "us" and row["unit_us"] != row["unit"]:
-            value = float(convert([value], row["unit"], row["unit_us"])[0])
-        elif row["unit"] == "Pa":
-            return float(convert([value], "Pa", "kPa")[0]), "kPa"
+        if row[f"unit_{side}"] != row["unit"]:
+            value = float(convert([value], row["unit"], row[f"unit_{side}"])[0])
         return value, row[f"label_{side}"] if ucum != "1" else ""
 
 

@@ -59,10 +59,29 @@ def item(item_id: str) -> str:
         if match:
             found = match.groupdict()
             known = [family(found["family"]) if found.get("family") else "", found.get("joint") or ""]
-            known.append(words.say("report.size", size=found["size"]) if found.get("size") else "")
+            known.append(words.say("report.size", size=size(found["size"])) if found.get("size") else "")
             more = [part for part in known if part]
             return f"{label} ({', '.join(more)})" if more else label
     return item_id
+
+
+@cache
+def _inches() -> dict[str, str]:
+    """Nominal sizes in inches by their short form, as in ``1.25`` for 1-1/4 in."""
+    rows = _options().items()
+    return {option.rsplit("-", 1)[-1]: r["nominal_size"] for option, r in rows if r["market_code"] == "us"}
+
+
+def size(short: str) -> str:
+    """A nominal size as the trade writes it, from its short form in an item id."""
+    if short in _inches():
+        return _inches()[short]
+    return f"DN {short[2:]}" if short.startswith("dn") else f"{short} mm"
+
+
+def by_length(item_id: str) -> bool:
+    """Whether an item other than pipe is sold by the metre."""
+    return any(row["item_id"] == item_id and row["sale_unit"] == "m" for row in schema.rows("items"))
 
 
 def family(code: str | None) -> str:

@@ -52,7 +52,8 @@ def _verdict(facts: Facts) -> dict[str, Any]:
     passed = gate.get("passed")
     metrics = facts.ask(
         "SELECT *, NOT coalesce(share_failed_fraction <= share_allowed_fraction, false) AS over FROM metrics"
-        " WHERE rows_judged_count > 0 ORDER BY over DESC, share_failed_fraction DESC, rule_code, source_id LIMIT 12"
+        " WHERE rows_judged_count > 0 AND share_allowed_fraction < 1"
+        " ORDER BY over DESC, share_failed_fraction DESC, rule_code, source_id LIMIT 12"
     )
     if passed is None:
         line, mood = words.say("report.gate.unknown"), "plain"
@@ -137,7 +138,11 @@ def ledger(facts: Facts) -> dict[str, Any]:
         foot=[words.say("report.total"), "", "", *map(text, totals)],
     )
     not_read = facts.manifest.get("not_read", [])
-    missed = [[e.get("file", ""), e.get("reason", "")] if isinstance(e, dict) else [str(e), ""] for e in not_read]
+    told = [e if isinstance(e, dict) else {"file": str(e)} for e in not_read]
+    missed = [[e.get("file", ""), e.get("reason", "")] for e in told if e.get("is_table", True)]
+    others = len(not_read) - len(missed)
+    if others:
+        missed.append([words.say("report.ledger.others", count=text(others)), words.say("report.ledger.no_table")])
     unread = blocks.table(
         words.say("report.ledger.not_read"), [words.say("report.ledger.file"), words.label("reason_code")], missed
     )

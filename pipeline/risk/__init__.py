@@ -101,7 +101,7 @@ def flags(
         keys = ["source_id", "well_id"]
         place = pd.MultiIndex.from_frame(wells[keys].astype(object))
         row = place.get_indexer(pd.MultiIndex.from_frame(found[keys].astype(object)))
-        found["would_change_choice"] = _changes(found, row, changes).to_numpy(dtype=object, na_value=None)
+        found["would_change_choice"] = _changes(found, row, changes)
     return found
 
 

@@ -59,11 +59,12 @@ def size(design: pd.DataFrame, wells: pd.DataFrame, settings: Settings) -> Sized
     holds = {end: np.zeros(len(design), dtype=bool) for end in ("_low", "_high")}
     aside = unsuited(design, settings)
     changes = pd.DataFrame({check: np.zeros(len(design), dtype=bool) for check in FORGET})
-    left = np.flatnonzero(aside != None)  # noqa: E711  an array of objects is compared item by item
+    is_aside = pd.notna(aside)
+    left = np.flatnonzero(is_aside)
     if len(left):
         chosen_frames.append(tables.not_sized(design.iloc[left], wells.iloc[left], aside[left]))
     for group, found_rows in groups(design, settings, goods):
-        rows = found_rows[np.equal(aside[found_rows], None)]
+        rows = found_rows[~is_aside[found_rows]]
         if not len(rows):
             continue
         points = design.iloc[rows].reset_index(drop=True)
@@ -81,7 +82,7 @@ def size(design: pd.DataFrame, wells: pd.DataFrame, settings: Settings) -> Sized
         for end, kept in holds.items():
             kept[rows] = cheapest(group, inputs[end]) == chosen
         for check in FORGET:
-            other = decide(group, without(inputs[""], check)).chosen()
+            other = cheapest(group, without(inputs[""], check))
             changes.loc[rows, check] = tables.family_of(group, other) != tables.family_of(group, chosen)
         parts.append((group, rows, inputs, chosen))
     share, family_share, sums = run_draws(design, wells, parts, settings, goods)

@@ -31,7 +31,7 @@ def test_what_is_missing_is_an_error():
 
 
 def test_values_with_braces_are_put_in_as_they_are():
-    assert words.say("report.size", size="{0} {x}") == "size {0} {x}"
+    assert words.say("report.size", size="{0} {x}") == "{0} {x}"
 
 
 def test_data_cautions_name_the_dangers():
@@ -52,8 +52,8 @@ def test_names_of_goods_are_words():
     options = schema.rows("options")
     assert all(row["nominal_size"] in names.pipe(row["option_id"]) for row in options)
     assert len({names.pipe(row["option_id"]) for row in options}) == len(options)
-    assert names.item("coupling_pvc_threaded-1.25") == "Coupling of the pipe's own joint (PVC, threaded, size 1.25)"
-    assert names.item("coupling_pvc_stainless-1") == "Stainless coupling for threaded PVC (size 1)"
+    assert names.item("coupling_pvc_threaded-1.25") == "Coupling of the pipe's own joint (PVC, threaded, 1-1/4 in)"
+    assert names.item("coupling_pvc_stainless-1") == "Stainless coupling for threaded PVC (1 in)"
     assert names.item("cable_small") == "Submersible power cable for small motors"
     assert names.item("something_new") == "something_new"
     assert names.rule("V103")["title"] == "Pump below the bottom"
