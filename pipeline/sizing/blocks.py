@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,7 +75,7 @@ def _bounds_hold(group: Market) -> bool:
     """Whether a better constant can never make a dearer option: no negative price, visits dearer with weight."""
     run = {name: group.run[place] for name, place in R.items()}
     costs = [group.constants[O[name]] for name in OPTION]
-    rising = all(run[a] <= run[b] for names in RISING for a, b in zip(names, names[1:], strict=False))
+    rising = all(run[a] <= run[b] for names in RISING for a, b in pairwise(names))
     return bool(rising and all(run[name] >= 0.0 for name in COSTS) and all((row >= 0.0).all() for row in costs)
                 and run["install_hand"] >= 0.0 and run["share_acid"] <= 1.0)  # fmt: skip
 

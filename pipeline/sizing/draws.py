@@ -32,7 +32,8 @@ def places(wells: pd.DataFrame) -> tuple[NDArray[np.int64], pd.DataFrame]:
         "area_code": [None if pd.isna(name) else name for name in np.asarray(areas, object)[pairs // len(regions)]],
         "region_code": [None if pd.isna(name) else name for name in np.asarray(regions, object)[pairs % len(regions)]],
     }, dtype=object)  # fmt: skip
-    names = [f"{row[0] or ''}\x1f{row[1] or ''}" for row in zip(found["area_code"], found["region_code"], strict=True)]
+    pairs_of = zip(found["area_code"], found["region_code"], strict=True)
+    names = [f"{area or ''}\x1f{region or ''}" for area, region in pairs_of]
     order = np.argsort(np.array(names, dtype=str), kind="stable")
     rank = np.empty(len(order), np.int64)
     rank[order] = np.arange(len(order))
@@ -52,7 +53,8 @@ def _tally(values, picked, chosen, index, families, here, option, length, depth,
 
 
 def run_draws(
-    design: pd.DataFrame, wells: pd.DataFrame, parts: list[tuple[Market, NDArray[np.int64], dict[str, Floats], NDArray]],
+    design: pd.DataFrame, wells: pd.DataFrame,
+    parts: list[tuple[Market, NDArray[np.int64], dict[str, Floats], NDArray]],
     settings: Settings, goods: Catalogue,
 ) -> tuple[Floats, Floats, pd.DataFrame]:  # fmt: skip
     """Share of draws that keep the choice and its family, and the goods of every draw by region.
@@ -88,10 +90,15 @@ def run_draws(
         for group, here, inputs, chosen, warmth, keys, own in work:
             for start in range(0, len(here), ROWS_AT_ONCE):
                 part = slice(start, min(start + ROWS_AT_ONCE, len(here)))
-                ends = (inputs[end][part] for end in ("", "_low", "_high"))
-                values = drawn(*ends, keys[part], own[part], moved, buffer[: part.stop - start])
+                values = drawn(
+                    inputs[""][part], inputs["_low"][part], inputs["_high"][part], keys[part], own[part], moved,
+                    buffer[: part.stop - start],
+                )  # fmt: skip
                 picked = cheapest(group, values, warmth[part])
-                _tally(values, picked, chosen[part], group.index, group.families, here[part], option, length, depth, same, kin)
+                _tally(
+                    values, picked, chosen[part], group.index, group.families, here[part],
+                    option, length, depth, same, kin,
+                )  # fmt: skip
         sums = draw_sums(region, option, length, depth, milli, situation, goods, len(found), power)
         rows.append(draw_rows(sums, found, draw, goods))
     for counted in (same, kin):

@@ -86,7 +86,8 @@ FARTHEST = 2.5  # deviates past this are taken as this
 # what moves with which deviate, and the least that each may come to
 _MOVED = np.array([[W[name], stream] for stream, names in enumerate((MOVED_BY_LEVEL, MOVED_BY_FLOW, MOVED_BY_PLACE))
                    for name in names])  # fmt: skip
-_LEAST = {"flow": 1e-6, "length": 0.5, "head": 0.1, "depth_pump": 0.5, "bore": 0.02, "weight_pump": 1.0, "volume_pump": 0.0}
+_LEAST = {"flow": 1e-6, "length": 0.5, "head": 0.1, "depth_pump": 0.5, "bore": 0.02,
+          "weight_pump": 1.0, "volume_pump": 0.0}
 _FLOOR = np.array([_LEAST.get(name, -np.inf) for name in WELL])
 
 

@@ -71,7 +71,7 @@ def _place(ratio):
         x = 1.0
     if x > ROWS - 3.0:
         x = ROWS - 3.0
-    row = int(math.floor(x))
+    row = int(x)  # of a positive number: rounds down
     t = x - row
     return (
         row,
@@ -210,7 +210,8 @@ def _lanes(pack, table, at, lanes, place, known, run, colder, warmths, keep, kep
             present, joints, splices, total, velocity, friction, depth_pump,
             chloride * pack[at, j + lanes * I_CHLORIDE_MAX],
             (shutoff + estimated * total) * pack[at, j + lanes * I_RATING] * warm,
-            pack[at, j + lanes * O_JOINT_PENALTY], pack[at, j + lanes * O_GLUED_PENALTY], pack[at, j + lanes * O_BAND_HEAD],
+            pack[at, j + lanes * O_JOINT_PENALTY], pack[at, j + lanes * O_GLUED_PENALTY],
+            pack[at, j + lanes * O_BAND_HEAD],
             run[R_PENALTY_SPLICE], run[R_DEPTH_GLUED], run[R_PENALTY_BAND], run[R_PENALTY_CHEMISTRY],
             run[R_PENALTY_DEAD_HEAD], run[R_PENALTY_SOFT], velocity_limit, run[R_FRICTION_LIMIT],
         )  # fmt: skip
@@ -302,8 +303,9 @@ def _choose(pack, table, material, number, family, factors, wells, run, best, sc
             if family[block] != f:
                 best[i, f], closest[i, f], score[i, f], worst[i, f] = good_option, near_option, good, near
                 f, good, near, good_option, near_option = family[block], NOT_MET, NOT_MET, -1, -1
+            warm = _warmth(factors[i, material[block]])
             score_key, worst_key = _lanes(
-                pack, table, block, LANES, place, known, run, _warmth(factors[i, material[block]]), nothing, False, nothing
+                pack, table, block, LANES, place, known, run, warm, nothing, False, nothing
             )
             score_key = score_key if complete else NONE
             good, good_option = _better(good, good_option, score_key, number[block, score_key & (LANES - 1)])
@@ -352,9 +354,8 @@ def _cheapest(pack, table, material, number, ideal, ideal_table, ideal_material,
             bound = flat[block]
             if (step > 0 and block == first) or bound >= MOST or bound * BOUND > least:
                 continue
-            key, _near = _lanes(
-                pack, table, block, LANES, place, known, run, _warmth(factors[i, material[block]]), nothing, False, nothing
-            )
+            warm = _warmth(factors[i, material[block]])
+            key, _near = _lanes(pack, table, block, LANES, place, known, run, warm, nothing, False, nothing)
             least, found = _better(least, found, key, number[block, key & (LANES - 1)])
         chosen[i] = found if _is_complete(wells[i]) else -1
 
@@ -417,7 +418,8 @@ def _sheet(options, inverse, table, j, factor, w, run, need, have, use, quantity
     chloride = w[W_CHLORIDE] if w[W_CHLORIDE] == w[W_CHLORIDE] else 0.0
     whole = present + options[O_CLASS_PENALTY, j] + _penalties(
         present, joints, splices, total, velocity, friction, w[W_DEPTH_PUMP], chloride * inverse[O_CHLORIDE_MAX, j],
-        dead / haves[0] if dead == dead else 0.0, options[O_JOINT_PENALTY, j], options[O_GLUED_PENALTY, j], options[O_BAND_HEAD, j], run[R_PENALTY_SPLICE],
+        dead / haves[0] if dead == dead else 0.0, options[O_JOINT_PENALTY, j], options[O_GLUED_PENALTY, j],
+        options[O_BAND_HEAD, j], run[R_PENALTY_SPLICE],
         run[R_DEPTH_GLUED], run[R_PENALTY_BAND], run[R_PENALTY_CHEMISTRY], run[R_PENALTY_DEAD_HEAD],
         run[R_PENALTY_SOFT], 1.0 / run[R_VELOCITY_LIMIT], run[R_FRICTION_LIMIT],
     )  # fmt: skip
@@ -435,4 +437,5 @@ def _sheets(options, inverse, table, materials, factors, wells, run, chosen, nee
         if j < 0:
             need[i, :], have[i, :], use[i, :], quantity[i, :] = np.nan, np.nan, np.nan, np.nan
         else:
-            _sheet(options, inverse, table, j, factors[i, materials[j]], wells[i], run, need[i], have[i], use[i], quantity[i])
+            factor = factors[i, materials[j]]
+            _sheet(options, inverse, table, j, factor, wells[i], run, need[i], have[i], use[i], quantity[i])

@@ -80,6 +80,8 @@ def arrays(function):
 # errors that cannot be noticed, and why; keyed on module, function and the start of the source line
 EQUIVALENT: dict[tuple[str, str, str], str] = {
     ("friction", "factor_colebrook", "x = -1.8"): "where the Newton steps begin; they end at the same root",
+    ("friction", "factor_colebrook", "step = (x"): "slope of the Newton step; a wrong one ends at the same root, later",
+    ("friction", "factor_colebrook", "if not (abs(step)"): "when the steps stop, at the last digit either way",
     ("handling", "mass_lift_kg", "return 0.0 *"): "zero whatever the sum; the sum only carries NaN",
     ("friction", "head_friction_m", "return 0.0 *"): "zero whatever the product; the product only carries NaN",
 }

@@ -20,9 +20,8 @@ HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
 sys.path[:0] = [path for path in (str(HERE), str(ROOT)) if path not in sys.path]
 
-import numpy as np  # noqa: E402
-
 import machine  # noqa: E402
+import numpy as np  # noqa: E402
 import plain  # noqa: E402
 import wells_file  # noqa: E402
 import whole_run  # noqa: E402

@@ -124,5 +124,5 @@ def test_absurd_numbers_do_not_break(us, name, value):
     found[:, W[name]] = value
     choice = decide(us, found)
     assert choice.best.shape == (20, len(FAMILIES))
-    if name == "bore" and value <= 0 or name == "length" and value > 1e6:
+    if (name == "bore" and value <= 0) or (name == "length" and value > 1e6):
         assert (choice.best == -1).all()
