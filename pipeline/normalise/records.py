@@ -107,14 +107,36 @@ def _merge_editions(intake: Intake, outcomes: dict[str, _Source]) -> None:
         main = outcomes.get(intake.layouts[source_id].edition_of)
         if main is None or outcome.wells.empty or main.wells.empty:
             continue
-        twice = outcome.wells["well_id"].isin(main.wells["well_id"])
+        into = _same_wells(outcome.wells, main.wells)
+        twice = into.notna()
+        names = pd.Series(into[twice].to_numpy(), index=outcome.wells.loc[twice, "well_id"].to_numpy())
         outcome.wells = outcome.wells[~twice].reset_index(drop=True)
-        again = outcome.events["well_id"].isin(main.wells["well_id"]) & outcome.events["merged_into_well_id"].isna()
+        again = outcome.events["well_id"].isin(names.index) & outcome.events["merged_into_well_id"].isna()
         events = outcome.events.copy()
-        events.loc[again, "merged_into_well_id"] = events.loc[again, "well_id"]
+        events.loc[again, "merged_into_well_id"] = events.loc[again, "well_id"].map(names)
         events.loc[again, "event_kind_code"] = "duplicate"
         events.loc[again, "evidence"] = f"the same well in another edition, {intake.layouts[source_id].edition_of}"
         outcome.events = events
+
+
+def _same_wells(wells: pd.DataFrame, main: pd.DataFrame) -> pd.Series:
+    """Id of the well of ``main`` that each well is: by its id, else by the same point, depth and level.
+
+    A point, depth and level that two wells of either table share tell nothing.
+    """
+    into = wells["well_id"].where(wells["well_id"].isin(main["well_id"]))
+    if not {"latitude_deg", "longitude_deg"} <= set(wells) & set(main):
+        return into
+    marks = []
+    for frame in (wells, main):
+        digits = {"latitude_deg": 5, "longitude_deg": 5, "depth_drilled_m": 1, "depth_static_m": 1}
+        rounded = [frame[name].round(n).astype(str) for name, n in digits.items() if name in frame]
+        mark = rounded[0].str.cat(rounded[1:], sep="|")
+        placed = frame["latitude_deg"].notna() & ~mark.duplicated(keep=False)
+        marks.append(mark.where(placed))
+    known = pd.Series(main["well_id"].to_numpy(), index=marks[1].to_numpy())
+    known = known[known.index.notna()]
+    return into.fillna(marks[0].map(known))
 
 
 def _entries(intake: Intake) -> list[int]:
