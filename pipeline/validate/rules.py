@@ -107,7 +107,8 @@ def _ranged(template: dict[str, str]) -> list[Rule]:
             code=f"V{200 + places[field.name]}", title=f"{template['title']}: {schema.stem(field.name)}",
             why=template["why"], severity=template["severity"], needs=(field.name,), test=text,
             allowed=float(template["limit"]), action=template["action"], reference_id=template["reference_id"],
-            low=field.typical_min, high=field.typical_max,
+            # a value far out is told where it is read (N202), with the text that stood there; here it is counted
+            by_row=template["applies_to"] != "source", low=field.typical_min, high=field.typical_max,
         ))  # fmt: skip
     return out
 
