@@ -113,6 +113,9 @@ def inspect(
 
     found = describe(inputs, setup.load(None, layouts=tuple(layout or ())))
     _show(found, as_json)
+    if not any(row["field"] for row in found):
+        unreadable = all(row["note"] and not row["column"] for row in found)
+        raise typer.Exit(1 if unreadable else 2)
 
 
 @app.command()
