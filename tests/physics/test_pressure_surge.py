@@ -183,3 +183,29 @@ def test_property_table_factor_is_the_same_as_scalar_and_array(celsius):
 def test_property_wall_pressure_is_largest_at_the_pump_when_it_runs(length, share, level, head, lost):
     pump = pressure.pressure_wall_pa(length, length, level * length, head, lost, 9806.65)
     assert pressure.pressure_wall_pa(share * length, length, level * length, head, lost, 9806.65) <= pump + 1e-6
+
+
+def test_reference_limit_for_hours_in_warm_water():
+    """2 x 0.8 x 1,600 psi x 0.637 over SIDR + 1 or DR - 1: 163.1 psi both in SIDR 9 and in DR 11 (by hand)."""
+    assert pressure.limit_hours_inside_pa(0.8, 1600 * PSI, 0.637, 9 * IN, IN) / PSI == pytest.approx(163.07, rel=1e-4)
+    assert pressure.limit_hours_outside_pa(0.8, 1600 * PSI, 0.637, 11 * IN, IN) / PSI == pytest.approx(163.07, rel=1e-4)
+    assert pressure.limit_hours_outside_pa(0.8, 1600 * PSI, 1.0, 11 * IN, IN) / PSI == pytest.approx(256.0, rel=1e-9)
+
+
+def test_above_the_water_nothing_presses_from_outside():
+    """By hand: at the hanger the head's own pressure; at half depth half the friction; 1 m below the water 1 m less."""
+    assert pressure.pressure_wall_pa(0.0, 80.0, 40.0, 3e5, 4.0, 9800.0) == 3e5
+    assert pressure.pressure_wall_pa(40.0, 80.0, 40.0, 3e5, 4.0, 9800.0) == pytest.approx(3e5 + 9800 * 42.0, rel=1e-12)
+    assert pressure.pressure_wall_pa(41.0, 80.0, 40.0, 3e5, 0.0, 9800.0) == pytest.approx(3e5 + 9800 * 40.0, rel=1e-12)
+
+
+def test_reference_collapse_of_an_oval_ring():
+    """PE, 28,000 psi, nu 0.45, DR 11, ovality factor 0.64, N 2: 22.47 psi by hand; round and without N the ring formula.
+
+    Form of the polyethylene handbook from memory; elastic ring 2 E/((1 - nu^2)(DR - 1)^3) in strength of materials.
+    """
+    found = pressure.pressure_collapse_oval_pa(28e3 * PSI, 0.45, 11 * IN, IN, 0.64, 2.0) / PSI
+    assert found == pytest.approx(2 * 28000 / (1 - 0.2025) / 1000 * 0.32, rel=1e-9) == pytest.approx(22.47, abs=0.005)
+    ring = pressure.pressure_collapse_oval_pa(28e3 * PSI, 0.45, 21 * IN, IN, 1.0, 1.0)
+    # the form of the casing standard has DR (DR - 1)^2 below the line
+    assert ring / pressure.pressure_collapse_pa(28e3 * PSI, 0.45, 21 * IN, IN) == pytest.approx(21 / 20)
