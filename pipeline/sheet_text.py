@@ -97,7 +97,7 @@ def _answer(choice: dict[str, Any], units: str) -> list[str]:
     governs = next(r["title"] for r in schema.rows("checks") if r["check_code"] == choice["governs_check_code"])
     out.append(words.say("explain.governs", check=governs.lower(), share=f"{choice['utilisation_max_fraction']:.0%}"))
     if choice["choice_share_fraction"] is not None:
-        out.append(words.say("explain.firm", share=f"{choice['choice_share_fraction']:.0%}",
+        out.append(words.say("explain.firm", share=f"{choice['size_share_fraction']:.0%}",
                              family=f"{choice['family_share_fraction']:.0%}"))  # fmt: skip
     out.append(words.say("explain.install", method=schema.codes("install_method")[choice["install_method_code"]],
                          lowered=amount("mass_lowered_kg", choice["mass_lowered_kg"], units),

@@ -131,7 +131,9 @@ def _same_wells(wells: pd.DataFrame, main: pd.DataFrame) -> pd.Series:
     for frame in (wells, main):
         digits = {"latitude_deg": 5, "longitude_deg": 5, "depth_drilled_m": 1, "depth_static_m": 1}
         rounded = [frame[name].round(n).astype(str) for name, n in digits.items() if name in frame]
-        mark = rounded[0].str.cat(rounded[1:], sep="|")
+        mark = rounded[0]
+        for part in rounded[1:]:
+            mark = mark + "|" + part
         placed = frame["latitude_deg"].notna() & ~mark.duplicated(keep=False)
         marks.append(mark.where(placed))
     known = pd.Series(main["well_id"].to_numpy(), index=marks[1].to_numpy())

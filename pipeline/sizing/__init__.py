@@ -85,10 +85,11 @@ def size(design: pd.DataFrame, wells: pd.DataFrame, settings: Settings) -> Sized
             other = cheapest(group, without(inputs[""], check))
             changes.loc[rows, check] = tables.family_of(group, other) != tables.family_of(group, chosen)
         parts.append((group, rows, inputs, chosen))
-    share, family_share, sums = run_draws(design, wells, parts, settings, goods)
+    share, family_share, size_share, sums = run_draws(design, wells, parts, settings, goods)
     selection = pd.concat(chosen_frames).sort_index()
     taken = selection["option_id"].notna()
     selection["choice_share_fraction"], selection["family_share_fraction"] = share, family_share
+    selection["size_share_fraction"] = size_share
     for end, kept in holds.items():
         selection[f"choice_holds{end}"] = pd.Series(kept).where(taken, None).astype("boolean")
     selection = selection[[c.field.name for c in schema.table("selection")]]

@@ -26,7 +26,7 @@ BAND = {"pe": "band_head_pe", "pvc": "band_head_pvc", "pex": "band_head_pex"}
 MEGA, KILO, MILLI = 1e6, 1e3, 1e-3
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Market:
     """Options of one market for motor or hand pumps, as the kernel reads them.
 
@@ -36,6 +36,7 @@ class Market:
     constants, inverse : ndarray (OPTION, m)
     table : ndarray (ROWS, m), turbulent friction factor
     materials, families : ndarray of int64 (m), places in ``material_ids`` and FAMILIES
+    sizes : ndarray of int64 (m), equal for options of one family and nominal size
     run : ndarray (RUN)
     is_priced : ndarray of bool (m), every price the option needs is listed
     large_cable : ndarray (m, 2), cost added for large motors: fixed, and per metre of pump depth
@@ -48,6 +49,7 @@ class Market:
     table: Floats
     materials: NDArray[np.int64]
     families: NDArray[np.int64]
+    sizes: NDArray[np.int64]
     material_ids: tuple[str, ...]
     run: Floats
     is_priced: NDArray[np.bool_]
@@ -260,6 +262,7 @@ def market(code: str, hand: bool, settings: Settings, goods: Catalogue) -> Marke
         frame, index, constants, inverse, table,
         np.array([ids.index(name) for name in frame["material_id"]], np.int64),
         np.array([FAMILIES.index(name) for name in frame["family_code"]], np.int64),
+        np.unique(frame["family_code"] + "/" + frame["nominal_size"], return_inverse=True)[1].astype(np.int64),
         ids, _scalars(settings, hand), priced, large,
     )  # fmt: skip
 

@@ -42,22 +42,23 @@ def places(wells: pd.DataFrame) -> tuple[NDArray[np.int64], pd.DataFrame]:
 
 
 @scalar
-def _tally(values, picked, chosen, index, families, here, option, length, depth, same, kin):
-    """Put what one draw found in its place, and count where it is the choice and its family."""
+def _tally(values, picked, chosen, index, families, sizes, here, option, length, depth, same, kin, alike):
+    """Put what one draw found in its place, and count where it is the choice, its family, its size."""
     for i in range(len(here)):
         at, found = here[i], picked[i]
         length[at], depth[at] = values[i, W_LENGTH], values[i, W_DEPTH_PUMP]
         option[at] = index[found] if found >= 0 else -1
         same[at] += 1.0 if found == chosen[i] else 0.0
         kin[at] += 1.0 if found >= 0 and chosen[i] >= 0 and families[found] == families[chosen[i]] else 0.0
+        alike[at] += 1.0 if found >= 0 and chosen[i] >= 0 and sizes[found] == sizes[chosen[i]] else 0.0
 
 
 def run_draws(
     design: pd.DataFrame, wells: pd.DataFrame,
     parts: list[tuple[Market, NDArray[np.int64], dict[str, Floats], NDArray]],
     settings: Settings, goods: Catalogue,
-) -> tuple[Floats, Floats, pd.DataFrame]:  # fmt: skip
-    """Share of draws that keep the choice and its family, and the goods of every draw by region.
+) -> tuple[Floats, Floats, Floats, pd.DataFrame]:  # fmt: skip
+    """Share of draws that keep the choice, its family, its family and size, and the goods of every draw by region.
 
     Parameters
     ----------
@@ -66,7 +67,7 @@ def run_draws(
 
     Returns
     -------
-    share, family_share : ndarray (n), NaN where nothing was chosen
+    share, family_share, size_share : ndarray (n), NaN where nothing was chosen
     rows : DataFrame, from materials.draw_rows
     """
     region, found = places(wells)
@@ -75,7 +76,7 @@ def run_draws(
     situation = goods.situation(design["pump_kind_code"], design["use_code"])
     milli = np.rint(design["weight_inclusion_fraction"].to_numpy(float) * 1000.0).astype(np.int64)
     power = design["power_motor_w"].to_numpy(float)
-    same, kin = np.zeros(len(design)), np.zeros(len(design))
+    same, kin, alike = np.zeros(len(design)), np.zeros(len(design)), np.zeros(len(design))
     work = [
         (group, here, inputs, chosen, temperature_factors(group, inputs[""][:, W["temperature"]]),
          np.ascontiguousarray(well_key[here]), np.ascontiguousarray(region[here]))
@@ -96,16 +97,16 @@ def run_draws(
                 )  # fmt: skip
                 picked = cheapest(group, values, warmth[part])
                 _tally(
-                    values, picked, chosen[part], group.index, group.families, here[part],
-                    option, length, depth, same, kin,
+                    values, picked, chosen[part], group.index, group.families, group.sizes, here[part],
+                    option, length, depth, same, kin, alike,
                 )  # fmt: skip
         sums = draw_sums(region, option, length, depth, milli, situation, goods, len(found), power)
         rows.append(draw_rows(sums, found, draw, goods))
-    for counted in (same, kin):
+    for counted in (same, kin, alike):
         counted /= settings.draws if settings.draws else np.nan
         for _, here, _, chosen in parts:
             counted[here] = np.where(chosen >= 0, counted[here], np.nan)
     if not rows:  # no draws asked for: a frame of the same columns, without rows
         nothing = draw_sums(region[:0], region[:0], [], [], region[:0], region[:0], goods, len(found), [])
         rows.append(draw_rows(nothing, found, 0, goods))
-    return same, kin, pd.concat(rows, ignore_index=True)
+    return same, kin, alike, pd.concat(rows, ignore_index=True)

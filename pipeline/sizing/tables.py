@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -164,6 +166,28 @@ def practice_note(group: Market, choice: Choice, total: NDArray[np.float64]) -> 
     return out
 
 
+@lru_cache(maxsize=8)
+def counterparts(group: Market) -> NDArray[np.int64]:
+    """Option of each family that a contractor would hold against each option (m, families); -1 where none is sold.
+
+    The size whose bore comes nearest to that of the option without falling far short of it, in the strongest
+    class; threaded pipe before solvent joints.
+    """
+    bore = np.sqrt(group.constants[O["area_bore"]])
+    rating = group.constants[O["rating"]] * np.where(group.frame["joint_code"] == "glued", 0.01, 1.0)
+    out = np.full((len(bore), len(FAMILIES)), -1, np.int64)
+    for f in range(len(FAMILIES)):
+        own = np.flatnonzero(group.families == f)
+        if not len(own):
+            continue
+        for j in range(len(bore)):
+            miss = np.abs(np.log(bore[own] / bore[j]))
+            near = own[(miss <= miss.min() + 0.12) & (bore[own] >= 0.85 * bore[j])]
+            near = near if len(near) else own[[miss.argmin()]]
+            out[j, f] = near[rating[near].argmax()]
+    return out
+
+
 def not_chosen(
     design: pd.DataFrame, group: Market, inputs: NDArray[np.float64], choice: Choice, settings: Settings,
     factors: NDArray[np.float64],
@@ -175,12 +199,14 @@ def not_chosen(
     best_score = choice.score.min(axis=1)
     recorded = design["head_shutoff_is_recorded"].to_numpy(bool)
     rows = np.arange(len(first))
+    first_option, like = np.maximum(choice.chosen(), 0), counterparts(group)
     frames = []
     for f, family in enumerate(FAMILIES):
         other = rows[~(any_passes & (first == f))]
         absent = choice.closest[other, f] < 0
         passes = choice.best[other, f] >= 0
-        option = np.where(passes, choice.best[other, f], choice.closest[other, f]).astype(np.int64)
+        fails = np.where(any_passes[other], like[first_option[other], f], choice.closest[other, f])
+        option = np.where(passes, choice.best[other, f], fails).astype(np.int64)
         found = sheets(group, inputs[other], option, factors[other])
         over = stops(found.use, recorded[other])
         failed = np.where(over.any(axis=1) & ~passes, np.array(ORDER)[over[:, ORDER].argmax(axis=1)], -1)
