@@ -74,3 +74,9 @@ def test_data_fields_measure_what_their_names_say():
 def test_data_invented_prices_say_so():
     rows = schema.rows("prices")
     assert rows and all(row["invented"] == "yes" and row["valid_from"] for row in rows)
+
+
+def test_docs_the_well_named_in_the_readme_is_in_the_sample():
+    well = re.search(r"explain --run outputs/sample --well (\S+)", README)[1]
+    told = (ROOT / "sample_data" / "brindle_state_completions.csv").read_text(encoding="cp1252")
+    assert f"{well}," in told

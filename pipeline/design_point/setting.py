@@ -58,8 +58,8 @@ def setting_depth(
     """Pump intake below ground, m.
 
     Recorded pump depth or drop-pipe length stands. A low-yield well has its pump at the deepest setting.
-    With levels and a capacity: pumping level plus submergence, no deeper than bottom and screen allow. With a level only: a share of the water column
-    by kind of well. With a depth only: a share of the depth.
+    With levels and a capacity: pumping level plus submergence, no deeper than bottom and screen allow. With
+    a level only: a share of the water column by kind of well. With a depth only: a share of the depth.
 
     Returns
     -------
