@@ -163,6 +163,14 @@ def _counted(recorded: np.ndarray) -> np.ndarray:
     return stops(np.full((len(recorded), len(CHECKS)), np.inf), recorded)
 
 
+def excerpt(rows: list[dict[str, Any]]) -> str:
+    """The rows of 10 gpm, cold and warm, as a table of Markdown for the guide."""
+    shown = [row for row in lines(rows) if row["flow"] == "10 gpm" and row["case"] != "shutoff recorded"]
+    heads = [name for name in shown[0] if name not in ("flow",)]
+    body = ["| " + " | ".join(row[name] for name in heads) + " |" for row in shown]
+    return "\n".join(["| " + " | ".join(heads) + " |", "|" + " --- |" * len(heads), *body])
+
+
 def lines(rows: list[dict[str, Any]], units: str = "us") -> list[dict[str, str]]:
     """The table for people: a row a family, joint, case and flow; a column a head.
 

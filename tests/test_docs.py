@@ -80,3 +80,10 @@ def test_docs_the_well_named_in_the_readme_is_in_the_sample():
     well = re.search(r"explain --run outputs/sample --well (\S+)", README)[1]
     told = (ROOT / "sample_data" / "brindle_state_completions.csv").read_text(encoding="cp1252")
     assert f"{well}," in told
+
+
+def test_docs_practice_table_is_as_the_program_works_it_out():
+    from pipeline import practice_table
+
+    kept = re.search(r"<!-- practice table -->\n(.+?)\n<!-- end -->", GUIDE, flags=re.S)[1]
+    assert kept == practice_table.excerpt(practice_table.table("us")), "print it again with practice_table.excerpt"

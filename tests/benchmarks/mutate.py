@@ -26,18 +26,19 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 CHECKS, OTHERS = "tests/reference/test_check_values.py", "tests/reference/test_other_programs.py"
 # tests of each module, the quickest to tell first
+EDGES = "tests/physics/test_edges.py"
 TESTS = {
-    "chemistry": (CHECKS, "tests/physics/test_well_handling.py"),
-    "friction": (CHECKS, "tests/physics/test_water_friction.py", OTHERS),
-    "handling": (CHECKS, "tests/physics/test_well_handling.py"),
-    "pressure": (CHECKS, "tests/physics/test_pressure_surge.py", "tests/physics/test_strength_pump.py", OTHERS),
-    "pump": (CHECKS, "tests/physics/test_strength_pump.py"),
-    "strength": (CHECKS, "tests/physics/test_strength_pump.py", OTHERS),
-    "stretch": (CHECKS, "tests/physics/test_tension_stretch.py", OTHERS),
-    "surge": (CHECKS, "tests/physics/test_pressure_surge.py", OTHERS),
-    "tension": (CHECKS, "tests/physics/test_tension_stretch.py", OTHERS),
-    "water": (CHECKS, "tests/physics/test_water_friction.py", OTHERS),
-    "well": (CHECKS, "tests/physics/test_well_handling.py", "tests/physics/test_strength_pump.py", OTHERS),
+    "chemistry": (CHECKS, "tests/physics/test_well_handling.py", EDGES),
+    "friction": (CHECKS, "tests/physics/test_water_friction.py", EDGES, OTHERS),
+    "handling": (CHECKS, "tests/physics/test_well_handling.py", EDGES),
+    "pressure": (CHECKS, "tests/physics/test_pressure_surge.py", "tests/physics/test_strength_pump.py", EDGES, OTHERS),
+    "pump": (CHECKS, "tests/physics/test_strength_pump.py", EDGES),
+    "strength": (CHECKS, "tests/physics/test_strength_pump.py", EDGES, OTHERS),
+    "stretch": (CHECKS, "tests/physics/test_tension_stretch.py", EDGES, OTHERS),
+    "surge": (CHECKS, "tests/physics/test_pressure_surge.py", EDGES, OTHERS),
+    "tension": (CHECKS, "tests/physics/test_tension_stretch.py", EDGES, OTHERS),
+    "water": (CHECKS, "tests/physics/test_water_friction.py", EDGES, OTHERS),
+    "well": (CHECKS, "tests/physics/test_well_handling.py", "tests/physics/test_strength_pump.py", EDGES, OTHERS),
 }
 SECONDS = 60  # a mutant that runs longer has changed the answer of a loop: killed
 PLAIN = '''"""Formulas without compilation: the same source run by Python, for the mutation check."""
