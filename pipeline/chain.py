@@ -21,6 +21,7 @@ from pipeline.settings import Settings
 LIBRARIES = ("numpy", "pandas", "pyarrow", "duckdb", "numba", "pint", "great-expectations")
 # endings of files that a person would expect to be read when a folder is given
 TABLE_ENDINGS = (".csv", ".tsv", ".txt", ".tab", ".psv", ".dat", ".rdb", ".xlsx", ".dbf", ".gz", ".zip", ".geojson")
+SUMS_HELD = 2_000_000  # rows of draw sums held before they are added up
 PER_WELL = ("design", "selection", "not_chosen", "risks", "bill_lines")
 
 
@@ -132,7 +133,7 @@ def run(
     from pipeline.design_point import learn
     from pipeline.export import write_exports
     from pipeline.ingest import read_inputs
-    from pipeline.materials import catalogue, settled
+    from pipeline.materials import added, catalogue, settled
     from pipeline.normalise import to_records
     from pipeline.report import write_report
     from pipeline.validate import judge, scan
@@ -195,6 +196,8 @@ def run(
                     for name in PER_WELL:
                         writers[name].write(done[name])
                     sums.append(done["draw_sums"])
+                    if sum(map(len, sums)) > SUMS_HELD:
+                        sums = [added(sums)]
             except BaseException as error:
                 for writer in writers.values():
                     writer.__exit__(type(error), error, None)
@@ -206,7 +209,7 @@ def run(
 
         started = time.perf_counter()
         goods = catalogue(settings)
-        demand = roll_up(settled(pd.concat(sums, ignore_index=True), goods), settings, goods.currency)
+        demand = roll_up(settled(added(sums), goods), settings, goods.currency)
         counts["demand"] = io.write_table("demand", demand, folder)
         clock.stage("demand", started, counts["demand"])
 

@@ -69,7 +69,7 @@ class Settings:
     layouts: tuple[Path, ...] = ()
     prices: Path | None = None
     threads: int = 2
-    chunk_wells: int = 131_072
+    chunk_wells: int = 32_768
     strict: bool = False
     gate_pages: bool = False
     practice_overlay: dict[str, dict[str, Any]] = field(default_factory=dict)

@@ -227,6 +227,15 @@ def draw_rows(
     )
 
 
+def added(rows: list[pd.DataFrame]) -> pd.DataFrame:
+    """Rows of :func:`draw_rows` of several chunks as one frame with a row a place, item and draw.
+
+    Whole numbers are added, so that neither the order nor the number of chunks changes a sum.
+    """
+    whole = pd.concat(rows, ignore_index=True)
+    return whole.groupby(_PLACE, dropna=False, sort=True, as_index=False)[_SUMS].sum()
+
+
 def settled(rows: pd.DataFrame, goods: Catalogue) -> pd.DataFrame:
     """Rows of all chunks added up and put in the units in which demand is rolled up; rounded once, here.
 
@@ -241,7 +250,7 @@ def settled(rows: pd.DataFrame, goods: Catalogue) -> pd.DataFrame:
         area_code, region_code, item_id, draw, wells_milli, pieces_milli, length_mm, mass_g, cost_cents;
         whole numbers, length missing for goods not sold by the metre, cost missing where a price is.
     """
-    whole = rows.groupby(_PLACE, dropna=False, sort=True, as_index=False)[_SUMS].sum()
+    whole = added([rows])
     item = pd.Index(goods.items["item_id"]).get_indexer(pd.Index(whole["item_id"]))
     by_metre = (goods.items["sale_unit"] == "m").to_numpy()[item]
     mass, cost = worth(whole["quantity_micro"].to_numpy(), whole["length_um"].to_numpy(), goods, item)
