@@ -85,8 +85,8 @@ def specific_capacity(
 
 
 def is_pumped_test(wells: pd.DataFrame) -> NDArray[np.bool_]:
-    """Wells whose level while pumped is recorded, by a pump and not by air or bailer."""
-    told = wells["drawdown_test_m"].notna() | wells["depth_pumping_m"].notna()
+    """Wells with a recorded fall of the level while pumped, by a pump and not by air or bailer."""
+    told = (wells["drawdown_test_m"] > 0) | (wells["depth_pumping_m"] > wells["depth_static_m"])
     return (told & ~wells["test_method_code"].isin(BLOWN)).to_numpy()
 
 

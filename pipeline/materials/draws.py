@@ -232,6 +232,9 @@ def added(rows: list[pd.DataFrame]) -> pd.DataFrame:
 
     Whole numbers are added, so that neither the order nor the number of chunks changes a sum.
     """
+    if not rows:
+        places = {name: pd.Series(dtype=object) for name in _PLACE}
+        return pd.DataFrame(places | {name: pd.Series(dtype=np.int64) for name in _SUMS})
     whole = pd.concat(rows, ignore_index=True)
     return whole.groupby(_PLACE, dropna=False, sort=True, as_index=False)[_SUMS].sum()
 

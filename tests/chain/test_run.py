@@ -191,6 +191,21 @@ def test_owner_file_runs_without_a_layout(tmp_path):
     assert found["depth_completed_m"].round(2).tolist() == [73.15, 91.44, 45.72]
 
 
+@pytest.mark.parametrize(
+    ("rows", "outcome"),
+    [("A,100,99,domestic\nB,200,199.5,domestic", ["no_water", "no_water"]), ("A,100,20,monitoring\nB,90,20,monitoring", [])],
+)
+def test_a_run_without_any_pipe_ends_well(tmp_path, rows, outcome):
+    path = tmp_path / "few.csv"
+    path.write_text(f"Well ID,Depth (ft),Static level (ft),Use\n{rows}\n")
+    done = wellstring("run", path, "--out", tmp_path / "run")
+    assert done.returncode in (0, 3) and "Traceback" not in done.stderr, done.stderr
+    assert io.read_table("selection", tmp_path / "run")["outcome_code"].tolist() == outcome
+    for name in ("bill_lines", "not_chosen", "demand"):
+        assert io.read_table(name, tmp_path / "run").empty
+    assert "(no pipe" not in done.stdout and (tmp_path / "run" / "report.html").stat().st_size > 1000
+
+
 def test_frames_in_frames_out():
     done = pipeline.size(pd.DataFrame({"depth_completed_m": [60.0, 90.0], "use_code": ["domestic", "stock"]}))
     assert set(done) == {"design", "selection", "not_chosen", "risks", "bill_lines"}

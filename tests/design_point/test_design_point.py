@@ -47,6 +47,13 @@ def test_observed_values_win():
     assert convert(found["flow_duty_m3_per_s"], "m**3/s", "gpm")[2] == pytest.approx(7)
 
 
+def test_a_pumped_level_below_the_recorded_pump_is_not_hidden():
+    told = {**G1, "depth_pump": "100 ft"}
+    found = design_of({**told, "test_method": "pumped"}, {**told, "test_method": "airlift"}, {**told, "depth_pumping": "60 ft"})
+    assert feet(found, "margin_water_m")[0] == pytest.approx(-20, abs=0.1)  # 120 ft while pumped, pump at 100
+    assert (feet(found, "margin_water_m")[1:] > 0).all()  # blown or without a fall: no evidence against the pump
+
+
 def test_setting_respects_bottom_and_screen():
     high_water = {
         "depth_completed": "200 ft",
