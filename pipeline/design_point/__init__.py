@@ -58,7 +58,7 @@ def design(wells: pd.DataFrame, settings: Settings, comparable: Comparable) -> p
     level = water.pumping_level(static, fall, settings)
     deep = duty.is_low_yield(wells, settings)
     deepest, deepest_high, limited_by = setting.deepest_setting(wells, depth, level, deep, settings)
-    least = np.minimum(settings.practice["submergence"].low, 0.1 * depth.base)
+    least = np.minimum(settings.practice["submergence"].low, settings.base("share_submergence_least") * depth.base)
     level = water.held_by_setting(level, static, deepest - least, deep)
     pump, wanted, limited = setting.setting_depth(
         wells, depth, static, level, hand, tested, deep, deepest, deepest_high, limited_by, settings

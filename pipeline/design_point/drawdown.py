@@ -39,7 +39,7 @@ def static_level(wells: pd.DataFrame, depth: Banded, comparable: Comparable, set
     """Resting level below ground, m: recorded, from comparable wells as a share of depth, or declared."""
     out = Banded.recorded(wells["depth_static_m"].to_numpy(float))
     flowing = np.where(wells["is_flowing"].astype(object).eq(True), 0.0, np.nan)  # it stands at ground or above
-    out.fill(flowing, flowing - 3.0, flowing, DERIVED)
+    out.fill(flowing, flowing - settings.practice["head_flowing"].high, flowing, DERIVED)
     share = comparable.look_up(wells, "static_share")
     out.fill(share[:, 1] * depth.base, share[:, 0] * depth.low, share[:, 2] * depth.high, NEIGHBOURS)
     band = settings.practice["share_static_of_depth"]
@@ -49,9 +49,10 @@ def static_level(wells: pd.DataFrame, depth: Banded, comparable: Comparable, set
     for name in ("depth_pump_m", "depth_pumping_m"):
         ceiling = wells[name].to_numpy(float)
         over = estimated & (out.base > ceiling)
+        most = settings.base("share_static_under_known") * ceiling
         for end in ("base", "low", "high"):
             values = getattr(out, end)
-            setattr(out, end, np.where(over, np.minimum(values, 0.8 * ceiling), values))
+            setattr(out, end, np.where(over, np.minimum(values, most), values))
     return out
 
 

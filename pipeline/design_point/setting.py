@@ -31,7 +31,7 @@ def deepest_setting(
         it; where the level falls into the screen the pump has to follow, and a flag says so.
     """
     clearance = settings.practice["clearance_bottom"]
-    shallow = 0.25 * depth.base  # in very shallow wells the usual clearance would leave no water
+    shallow = settings.base("share_clearance_shallow") * depth.base
     bottom = depth.base - np.minimum(clearance.base, shallow)
     bottom_high = np.maximum(depth.high - np.minimum(clearance.low, shallow), bottom)
     screen = wells["depth_screen_top_m"].to_numpy(float) - settings.base("clearance_screen")
