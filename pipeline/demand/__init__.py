@@ -55,7 +55,7 @@ def _names(draw_sums: pa.Table | pd.DataFrame) -> list[str]:
 
 
 def roll_up(
-    draw_sums: pa.Table | pd.DataFrame, settings: Settings, currency: str | None = None
+    draw_sums: pa.Table | pd.DataFrame, settings: Settings, currency: str | None = None, cause: str = "standing"
 ) -> pd.DataFrame:
     """Material by region from integer sums per draw; looks across all wells.
 
@@ -69,11 +69,13 @@ def roll_up(
         ``draws`` is the number of draws; draws in which an item does not occur count as none of it.
     currency : str, optional
         ISO 4217 code of the price list; taken from a column ``currency`` of ``draw_sums`` if left out.
+    cause : str
+        Code of codes/cause.csv that every row carries.
 
     Returns
     -------
     DataFrame
-        The table ``demand`` with region levels all, area and region, cause ``standing``, no year.
+        The table ``demand`` with region levels all, area and region, no year.
 
     Raises
     ------
@@ -95,7 +97,7 @@ def roll_up(
         _check_draws(base, draws)
         base.execute(region_key_sql())
         base.execute(_sql("sums.sql").replace("$all", words.say("place.all")))
-        return base.execute(_sql("demand.sql"), {"draws": draws, "currency": currency}).df()
+        return base.execute(_sql("demand.sql"), {"draws": draws, "currency": currency, "cause": cause}).df()
 
 
 def _one_currency(draw_sums: pa.Table | pd.DataFrame) -> str | None:

@@ -41,7 +41,7 @@ SELECT
     region_level,
     place AS region_code,
     NULL::BIGINT AS year,
-    'standing' AS cause_code,
+    $cause AS cause_code,
     item_id,
     wells / (1000 * $draws) AS wells_count,
     pieces / (1000 * $draws) AS pieces_expected,
