@@ -102,6 +102,19 @@ class TableProposal:
         Child tables: which value of several rows of a well.
     link : str
         How it was found to belong, for people: ``98 % of its well_no are well_id of wells.csv``.
+    order_by : str
+        Child tables: raw column by which rows of a well are put in order before ``pick`` first or last.
+    where : dict of field -> {raw header: raw texts}
+        Rows of which alone the value of a field is taken, as where one column names what was measured.
+        There a header may stand in several guesses, one a field.
+    reasons : dict of field -> str
+        Why that value is picked, for people.
+    missing : dict of raw header -> texts
+        Words that stand for missing in that column, found by their distance from all else.
+    files : tuple of str
+        All files of these headers; ``file`` is the first.
+    why : str
+        What keeps the table from being of use, where ``role`` is "".
     """
 
     name: str
@@ -115,6 +128,12 @@ class TableProposal:
     pick: dict[str, str] = field(default_factory=dict)
     link: str = ""
     units_row: bool = False
+    order_by: str = ""
+    where: dict[str, dict[str, tuple[str, ...]]] = field(default_factory=dict)
+    reasons: dict[str, str] = field(default_factory=dict)
+    missing: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    files: tuple[str, ...] = ()
+    why: str = ""
 
 
 @dataclass(frozen=True)
@@ -151,6 +170,10 @@ class Proposal:
         Fields the job uses that no column tells, and what is assumed instead.
     market : str
         us or metric, "" when nothing tells.
+    source_id : str
+        Under which the tables would be read.
+    crs, area : str
+        Reference system of the coordinates, and state or country, where something tells; "" otherwise.
     """
 
     tables: list[TableProposal]
@@ -159,6 +182,14 @@ class Proposal:
     missing: list[tuple[str, str]] = field(default_factory=list)
     market: str = ""
     date_order: str = "ymd"
+    source_id: str = ""
+    crs: str = ""
+    area: str = ""
+
+    @property
+    def wells(self) -> TableProposal:
+        """The table of role wells."""
+        return next(table for table in self.tables if table.role == "wells")
 
     @property
     def certain(self) -> bool:
