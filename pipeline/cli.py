@@ -41,6 +41,10 @@ def run(
     units: Units = "",
     limit: Annotated[int | None, typer.Option("--limit", min=1, help="Read so many records a table.")] = None,
     replace: Annotated[bool, typer.Option("--replace", help="Do a finished run again.")] = False,
+    accept: Annotated[
+        str | None,
+        typer.Option("--accept-repairs", help="Repairs to use: none, all, or codes such as P101,P104."),
+    ] = None,
     strict: Annotated[bool, typer.Option("--strict", help="Stop where the gate fails.")] = False,
     gate_pages: Annotated[bool, typer.Option("--gate-pages", help="Write the gate's result pages too.")] = False,
     as_json: Json = False,
@@ -51,7 +55,8 @@ def run(
     from pipeline.report import last_lines
 
     effective = setup.load(
-        settings, units=units or None, limit=limit, layouts=tuple(layout or ()), strict=strict, gate_pages=gate_pages
+        settings, units=units or None, limit=limit, layouts=tuple(layout or ()), strict=strict, gate_pages=gate_pages,
+        accept_repairs=accept,
     )
     for path in inputs:
         if not path.exists():
@@ -116,6 +121,32 @@ def inspect(
     if not any(row["field"] for row in found):
         unreadable = all(row["note"] and not row["column"] for row in found)
         raise typer.Exit(1 if unreadable else 2)
+
+
+@app.command()
+def scenario(
+    run_folder: RunFolder,
+    lower_water: Annotated[
+        str, typer.Option("--lower-water", help='Fall of the water table, such as "10 m" or "30 ft".')
+    ],
+    out: Annotated[Path, typer.Option("--out", help="Folder of the new state.")],
+    settings: Annotated[Path | None, typer.Option("--settings", help="Settings file (TOML).")] = None,
+    units: Units = "",
+    replace: Annotated[bool, typer.Option("--replace", help="Do a finished scenario again.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Ask a finished run what if: pumps to lower after a fall of the water, pipe it takes, wells that cannot follow."""
+    from pipeline import scenario as what_if
+    from pipeline import settings as setup
+    from pipeline.units import typed
+
+    effective = setup.load(settings, units=units or None)
+    document = what_if.lower_water(run_folder, typed(lower_water, "m"), out, effective, replace, _tell)
+    if as_json:
+        print(json.dumps(document["scenario"], indent=1, sort_keys=True))
+    else:
+        for line in what_if.lines(document, document["settings"]["units"] or "us"):
+            print(line)
 
 
 @app.command()

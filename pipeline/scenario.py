@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -12,7 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipeline import io, rng, schema
+from pipeline import io, rng, schema, words
 from pipeline.demand import roll_up
 from pipeline.design_point.lowered import lower
 from pipeline.errors import UsageError
@@ -22,6 +23,7 @@ from pipeline.risk import flags
 from pipeline.settings import Settings
 from pipeline.sizing import size
 from pipeline.sizing.draws import places
+from pipeline.units import convert
 
 # goods that a longer or a new string takes; pump, cable splice and wellhead stay
 _STRING = ("coupling_",)
@@ -107,7 +109,7 @@ def lower_water(
 
 
 def _write(run: Path, fall_m: float, out: Path, settings: Settings, tell: Callable[[str], None]) -> dict[str, Any]:
-    names = ("wells", "design", "selection", "not_chosen", "risks", "bill_lines", "lowering")
+    names = ("design", "selection", "not_chosen", "risks", "bill_lines", "lowering")
     goods = catalogue(settings)
     writers = {name: io.TableWriter(name, out) for name in names}
     sums: list[pd.DataFrame] = []
@@ -123,7 +125,7 @@ def _write(run: Path, fall_m: float, out: Path, settings: Settings, tell: Callab
             chosen = sized.selection.reset_index(drop=True)
             table = _side_by_side(wells, points, after, before, chosen, moves)
             frames = {
-                "wells": wells, "design": after, "selection": chosen, "not_chosen": sized.not_chosen,
+                "design": after, "selection": chosen, "not_chosen": sized.not_chosen,
                 "risks": flags(wells, after, chosen, settings, sized.changes),
                 "bill_lines": bill(chosen, after, settings), "lowering": table,
             }  # fmt: skip
@@ -140,6 +142,11 @@ def _write(run: Path, fall_m: float, out: Path, settings: Settings, tell: Callab
     rows = settled(added(sums), goods)
     demand = roll_up(rows, settings, goods.currency, "lowered")
     counts = {name: writer.rows for name, writer in writers.items()}
+    for part in io.parts("wells", run):  # the records are what they were
+        target = out / part.relative_to(run)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(part, target)
+    counts["wells"] = counts["design"]
     counts["demand"] = io.write_table("demand", demand, out)
     tell(f"scenario      {counts['wells']:>12,} rows  water lower by {fall_m:g} m")
     whole = pd.concat(shares).groupby(level=0, sort=True).sum()
@@ -222,3 +229,25 @@ def _within(
 ) -> NDArray[np.float64]:
     """A value moved within its band by a deviate; the ends are met at the tenth and ninetieth percentile."""
     return np.where(z < 0, base + z * (base - low) / _Z10, base + z * (high - base) / _Z10)
+
+
+def lines(document: dict[str, Any], units: str) -> list[str]:
+    """What a scenario found, for people: one line an outcome, the lengths, the caution."""
+    told = document["scenario"]
+    unit = "m" if units == "metric" else "ft"
+    labels = schema.codes("lowering")
+
+    def length(metres: float) -> str:
+        return f"{convert(metres, 'm', unit).item():,.0f} {unit}"
+
+    found = told["outcomes"]
+    wells = sum(int(f["wells"]) for f in found.values())
+    out = [words.say("scenario.water", fall=length(told["fall_m"]), wells=f"{wells:,}")]
+    for code in labels:
+        if code in found:
+            out.append(f"{int(found[code]['wells']):>9,}  {labels[code]}")
+    ends = {end: sum(f[f"length_added_m{end}"] for f in found.values()) for end in ("", "_low", "_high")}
+    out.append(words.say("scenario.length", base=length(ends[""]), low=length(ends["_low"]), high=length(ends["_high"])))
+    changed = sum(int(f["choice_changes"]) for f in found.values())
+    out.append(words.say("scenario.choice", wells=f"{changed:,}"))
+    return [*out, words.say("scenario.kept"), words.say("summary.caution")]

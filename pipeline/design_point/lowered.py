@@ -89,7 +89,8 @@ def lower(points: pd.DataFrame, fall: float, settings: Settings) -> tuple[pd.Dat
     tests = [unset, gone, dry, drawn & short, short & (down <= _TOUCH_M), short, down > _TOUCH_M]
     code = np.select(tests, OUTCOMES[:-1], OUTCOMES[-1]).astype(object)
     still = unset | gone
-    down, fewest, most = (np.where(still, 0.0, x) for x in (down, fewest, most))
+    stays = still | dry | (room <= _TOUCH_M)
+    down, fewest, most = (np.where(stays | (x <= _TOUCH_M), 0.0, x) for x in (down, fewest, most))
 
     after = points.copy()
     rest = np.maximum(setting + down - least, static + fall)
