@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from dataclasses import field as attribute
 
 # fields that decide the length of the pipe: a wrong one is worse than none
 DECIDING = ("depth_drilled_m", "depth_completed_m", "depth_static_m", "depth_pumping_m", "depth_pump_m",
@@ -67,15 +68,15 @@ class Guess:
     score: float = 0.0
     field_score: float = 0.0
     unit_score: float = 0.0
-    evidence: list[Evidence] = field(default_factory=list)
+    evidence: list[Evidence] = attribute(default_factory=list)
     runner_up: str = ""
     runner_up_score: float = 0.0
     why_not: str = ""
     below_casing_top: bool = False
     unit_from: str = ""
     date_order: str = ""
-    samples: list[tuple[str, str]] = field(default_factory=list)
-    codes: dict[str, str] = field(default_factory=dict)
+    samples: list[tuple[str, str]] = attribute(default_factory=list)
+    codes: dict[str, str] = attribute(default_factory=dict)
 
     @property
     def sure(self) -> bool:
@@ -125,13 +126,13 @@ class TableProposal:
     id: tuple[str, ...] = ()
     rows: int = 0
     rows_exact: bool = True
-    pick: dict[str, str] = field(default_factory=dict)
+    pick: dict[str, str] = attribute(default_factory=dict)
     link: str = ""
     units_row: bool = False
     order_by: str = ""
-    where: dict[str, dict[str, tuple[str, ...]]] = field(default_factory=dict)
-    reasons: dict[str, str] = field(default_factory=dict)
-    missing: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    where: dict[str, dict[str, tuple[str, ...]]] = attribute(default_factory=dict)
+    reasons: dict[str, str] = attribute(default_factory=dict)
+    missing: dict[str, tuple[str, ...]] = attribute(default_factory=dict)
     files: tuple[str, ...] = ()
     why: str = ""
 
@@ -177,9 +178,9 @@ class Proposal:
     """
 
     tables: list[TableProposal]
-    doubts: list[str] = field(default_factory=list)
-    questions: list[Question] = field(default_factory=list)
-    missing: list[tuple[str, str]] = field(default_factory=list)
+    doubts: list[str] = attribute(default_factory=list)
+    questions: list[Question] = attribute(default_factory=list)
+    missing: list[tuple[str, str]] = attribute(default_factory=list)
     market: str = ""
     date_order: str = "ymd"
     source_id: str = ""
