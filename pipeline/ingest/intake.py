@@ -48,7 +48,9 @@ class RawTable:
 class LedgerEntry:
     """Where the records of one file went; rows_read counts every record, also those set aside.
 
-    ``lines`` is the number of physical lines of the file (rows of the sheet for a workbook).
+    ``lines`` is the number of physical lines of the table's part of the file (rows of the sheet for a workbook),
+    ``bytes`` the size of that part, unpacked (0 for what is no text). ``line_kinds`` and ``byte_kinds`` part both
+    by what they are: mark (byte order), header, comment, blank, records, quarantined, footer, unread (past a limit).
     """
 
     file: str
@@ -59,6 +61,9 @@ class LedgerEntry:
     rows_used: int = 0
     excluded: dict[str, int] = field(default_factory=dict)
     quarantined: dict[str, int] = field(default_factory=dict)
+    bytes: int = 0
+    line_kinds: dict[str, int] = field(default_factory=dict)
+    byte_kinds: dict[str, int] = field(default_factory=dict)
 
     def to_dict(self) -> dict[str, Any]:
         """Entry as it stands in the manifest, reasons in alphabetical order."""
@@ -67,11 +72,15 @@ class LedgerEntry:
             "rows_read": self.rows_read, "rows_used": self.rows_used,
             "excluded": dict(sorted(self.excluded.items())),
             "quarantined": dict(sorted(self.quarantined.items())),
+            "bytes": self.bytes, "line_kinds": dict(sorted(self.line_kinds.items())),
+            "byte_kinds": dict(sorted(self.byte_kinds.items())),
         }  # fmt: skip
 
     def balances(self) -> bool:
-        """Whether every record read is used, excluded or quarantined."""
-        return self.rows_read == self.rows_used + sum(self.excluded.values()) + sum(self.quarantined.values())
+        """Whether every record read is used, excluded or quarantined, and every line and byte is of some kind."""
+        rows = self.rows_read == self.rows_used + sum(self.excluded.values()) + sum(self.quarantined.values())
+        lines = not self.line_kinds or sum(self.line_kinds.values()) == self.lines
+        return rows and lines and sum(self.byte_kinds.values()) == self.bytes
 
 
 @dataclass
