@@ -110,42 +110,50 @@ def explain(
 def inspect(
     inputs: Annotated[list[Path], typer.Argument(help="Files or folders of well records.", show_default=False)],
     layout: Annotated[list[Path] | None, typer.Option("--layout", help="Layout file of a source.")] = None,
+    units: Units = "",
+    write_layout: Annotated[
+        Path | None, typer.Option("--write-layout", help="Write the layout, known or proposed, to a new file to edit.")
+    ] = None,
+    line: Annotated[
+        int | None, typer.Option("--line", min=1, help="Show one line of one file and what becomes of it.")
+    ] = None,
+    everything: Annotated[bool, typer.Option("--all", help="Show every column and all that is known of it.")] = False,
     as_json: Json = False,
 ) -> None:
-    """Show what would be read from a file: layout, columns, units, and how sure that is."""
-    from pipeline import settings as setup
-    from pipeline.ingest import describe
+    """Show what would be read from a file: layout, columns, units, how sure that is, and what is missing."""
+    from pipeline import inspecting
 
-    found = describe(inputs, setup.load(None, layouts=tuple(layout or ())))
-    _show(found, as_json)
-    if not any(row["field"] for row in found):
-        unreadable = all(row["note"] and not row["column"] for row in found)
-        raise typer.Exit(1 if unreadable else 2)
+    asked = inspecting.Asked(tuple(inputs), tuple(layout or ()), units, everything, as_json)
+    if line is not None:
+        shown, code = inspecting.one_line(asked, line)
+    else:
+        shown, code = inspecting.account(asked, write_layout)
+    print(shown)
+    if code:
+        raise typer.Exit(code)
 
 
 @app.command()
-def scenario(
+def measure(
     run_folder: RunFolder,
-    lower_water: Annotated[
-        str, typer.Option("--lower-water", help='Fall of the water table, such as "10 m" or "30 ft".')
-    ],
-    out: Annotated[Path, typer.Option("--out", help="Folder of the new state.")],
+    each: Annotated[int, typer.Option("--each", min=1, help="Rows kept a region.")] = 50,
     settings: Annotated[Path | None, typer.Option("--settings", help="Settings file (TOML).")] = None,
     units: Units = "",
-    replace: Annotated[bool, typer.Option("--replace", help="Do a finished scenario again.")] = False,
     as_json: Json = False,
 ) -> None:
-    """Ask a finished run what if: pumps to lower after a fall of the water, pipe it takes, wells that cannot follow."""
-    from pipeline import scenario as what_if
+    """Say what to measure first: the wells and missing values that put most pipe at stake, region by region."""
+    from pipeline import measure as what_first
     from pipeline import settings as setup
-    from pipeline.units import typed
+    from pipeline.export import write_csv, write_duckdb
 
     effective = setup.load(settings, units=units or None)
-    document = what_if.lower_water(run_folder, typed(lower_water, "m"), out, effective, replace, _tell)
+    whole = what_first.measure_first(run_folder, effective, each, _tell)
+    write_duckdb(run_folder)
+    write_csv(run_folder, effective.units or "us")
     if as_json:
-        print(json.dumps(document["scenario"], indent=1, sort_keys=True))
+        print(what_first.as_json(whole))
     else:
-        for line in what_if.lines(document, document["settings"]["units"] or "us"):
+        for line in what_first.lines(whole, effective.units or "us"):
             print(line)
 
 

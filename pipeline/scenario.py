@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import json
 import shutil
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +18,7 @@ from pipeline.errors import UsageError
 from pipeline.export import write_exports
 from pipeline.materials import Catalogue, added, bill, catalogue, draw_rows, draw_sums, settled
 from pipeline.risk import flags
-from pipeline.settings import Settings
+from pipeline.settings import Settings, of_run
 from pipeline.sizing import size
 from pipeline.sizing.draws import places
 from pipeline.units import convert
@@ -28,31 +26,6 @@ from pipeline.units import convert
 # goods that a longer or a new string takes; pump, cable splice and wellhead stay
 _STRING = ("coupling_",)
 _Z10 = 1.2815515655446004  # normal deviate of the ninetieth percentile
-
-
-def settings_of(folder: Path, settings: Settings) -> tuple[Settings, dict[str, Any]]:
-    """Settings of a finished run, with what cannot be kept in it (prices of the user) from ``settings``.
-
-    Raises
-    ------
-    UsageError
-        When the folder is no finished run.
-    """
-    path = folder / "manifest.json"
-    if not path.is_file():
-        raise UsageError(f"{folder} holds no finished run (no manifest.json).")
-    manifest = json.loads(path.read_text(encoding="utf-8"))
-    told = manifest["settings"]
-    kept = replace(
-        settings, market=told["market"], draws=told["draws"], seed=told["seed"], as_of=told["as_of"],
-        practice_overlay=told["practice_overlay"], units=settings.units or told["units"],
-    )  # fmt: skip
-    listed = settings.prices.name if settings.prices else None
-    if not told["prices"].startswith("prices.csv (invented") and listed != told["prices"]:
-        raise UsageError(
-            f"The run was priced with '{told['prices']}', which it does not hold; name that list in a settings file."
-        )
-    return kept, manifest
 
 
 def lower_water(
@@ -85,7 +58,7 @@ def lower_water(
     """
     if not 0 < fall_m <= 1000:
         raise UsageError("--lower-water takes a length above nought, such as \"10 m\" or \"30 ft\".")
-    settings, manifest = settings_of(run, settings)
+    settings, manifest = of_run(run, settings)
     io.refuse_folder(out, replace_run)
     io.prepare_folder(out, replace_run)
     try:
@@ -243,11 +216,9 @@ def lines(document: dict[str, Any], units: str) -> list[str]:
     found = told["outcomes"]
     wells = sum(int(f["wells"]) for f in found.values())
     out = [words.say("scenario.water", fall=length(told["fall_m"]), wells=f"{wells:,}")]
-    for code in labels:
-        if code in found:
-            out.append(f"{int(found[code]['wells']):>9,}  {labels[code]}")
-    ends = {end: sum(f[f"length_added_m{end}"] for f in found.values()) for end in ("", "_low", "_high")}
-    out.append(words.say("scenario.length", base=length(ends[""]), low=length(ends["_low"]), high=length(ends["_high"])))
+    out += [f"{int(found[code]['wells']):>9,}  {label}" for code, label in labels.items() if code in found]
+    base, low, high = (length(sum(f[f"length_added_m{end}"] for f in found.values())) for end in ("", "_low", "_high"))
+    out.append(words.say("scenario.length", base=base, low=low, high=high))
     changed = sum(int(f["choice_changes"]) for f in found.values())
     out.append(words.say("scenario.choice", wells=f"{changed:,}"))
     return [*out, words.say("scenario.kept"), words.say("summary.caution")]

@@ -13,8 +13,9 @@ without touching code::
 
 from __future__ import annotations
 
+import json
 import tomllib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -29,7 +30,7 @@ _SI = {
     "hp": "W", "h": "s", "mg/L": "mg/L", "kg/m**3": "kg/m**3", "year": "year", "": "",
 }  # fmt: skip
 _KNOWN = {"market", "practice", "prices", "regions", "overrides", "as_of", "draws", "seed", "horizon_years",
-          "gate", "units"}  # fmt: skip
+          "gate", "units", "accept_repairs"}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -56,6 +57,8 @@ class Settings:
         Draws a well for demand and robustness, and the key of the random numbers.
     units : str
         Units shown to people, "us" or "metric"; tables stay in SI.
+    accept_repairs : tuple of str
+        Codes of the repairs (``P101``) that the run uses; the others stay proposals.
     limit : int or None
         Read at most so many records a table, for a trial.
     """
@@ -75,6 +78,7 @@ class Settings:
     practice_overlay: dict[str, dict[str, Any]] = field(default_factory=dict)
     overrides: dict[str, dict[str, Any]] = field(default_factory=dict)
     gate_overlay: dict[str, float] = field(default_factory=dict)
+    accept_repairs: tuple[str, ...] = ()
 
     @cached_property
     def practice(self) -> dict[str, Band]:
@@ -114,7 +118,7 @@ class Settings:
             "layouts": [path.name for path in self.layouts],
             "prices": self.prices.name if self.prices else "prices.csv (invented demo list)",
             "practice_overlay": self.practice_overlay, "overrides": len(self.overrides),
-            "gate": self.gate_overlay,
+            "gate": self.gate_overlay, "accept_repairs": list(self.accept_repairs),
         }  # fmt: skip
 
 
@@ -146,8 +150,58 @@ def load(path: Path | None, **given: Any) -> Settings:
     if "horizon_years" in found:
         years = found["horizon_years"]
         values["practice_overlay"]["horizon"] = {"low": years, "base": years, "high": years}
+    values["accept_repairs"] = found.get("accept_repairs", "none")
     values.update({k: v for k, v in given.items() if v is not None})
+    values["accept_repairs"] = repair_codes(values["accept_repairs"])
     for name, allowed in (("market", ("", "us", "metric")), ("units", ("", "us", "metric"))):
         if values.get(name, "") not in allowed:
             raise UsageError(f"{name} is '{values[name]}'; write one of {[a for a in allowed if a]}.")
     return Settings(**values)
+
+
+def repair_codes(given: Any) -> tuple[str, ...]:
+    """Codes of repairs from ``none``, ``all``, a list, or codes with commas between.
+
+    Raises
+    ------
+    UsageError
+        Where a code is none of a repair that can be proposed.
+    """
+    known = sorted(row["code"] for row in schema.rows("rules") if row["applies_to"] == "repair")
+    words = given.split(",") if isinstance(given, str) else given
+    if not isinstance(words, (list, tuple)) or not all(isinstance(word, str) for word in words):
+        raise UsageError(f'accept_repairs is {given!r}; write "none", "all" or codes such as "{",".join(known[:2])}".')
+    codes = {word.strip().upper() for word in words if word.strip()}
+    if codes == {"ALL"}:
+        return tuple(known)
+    codes -= {"NONE"} if codes == {"NONE"} else set()
+    strange = sorted(codes - set(known))
+    if strange:
+        raise UsageError(f"accept_repairs: {', '.join(strange)} is no repair; write none, all, or some of "
+                         f"{', '.join(known)}.")  # fmt: skip
+    return tuple(sorted(codes))
+
+
+def of_run(folder: Path, settings: Settings) -> tuple[Settings, dict[str, Any]]:
+    """Settings of a finished run, with what cannot be kept in it (prices of the user) from ``settings``.
+
+    Raises
+    ------
+    UsageError
+        When the folder is no finished run.
+    """
+    path = folder / "manifest.json"
+    if not path.is_file():
+        raise UsageError(f"{folder} holds no finished run (no manifest.json).")
+    manifest = json.loads(path.read_text(encoding="utf-8"))
+    told = manifest["settings"]
+    kept = replace(
+        settings, market=told["market"], draws=told["draws"], seed=told["seed"], as_of=told["as_of"],
+        practice_overlay=told["practice_overlay"], units=settings.units or told["units"],
+    )  # fmt: skip
+    listed = settings.prices.name if settings.prices else None
+    if not told["prices"].startswith("prices.csv (invented") and listed != told["prices"]:
+        raise UsageError(
+            f"The run was priced with '{told['prices']}', which it does not hold; name that list in a settings file."
+        )
+    return kept, manifest

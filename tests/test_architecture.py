@@ -19,6 +19,7 @@ MAY = {
     "sheet": BASE | {"typed", "api", "design_point", "sizing", "materials", "risk", "sheet_text"},
     "check_values": BASE | {"sizing"}, "practice_table": BASE | {"design_point", "materials", "sizing"},
     "sheet_text": BASE | {"export", "materials"},
+    "measure": BASE | {"design_point", "sizing"},
     "scenario": BASE | {"design_point", "materials", "sizing", "risk", "demand", "export"},
     "api": BASE | {"chain", "design_point", "sheet"},
 }  # fmt: skip

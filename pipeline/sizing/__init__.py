@@ -18,7 +18,7 @@ from pipeline.sizing.inputs import matrix
 from pipeline.sizing.layout import CHECKS, KIND, UCUM, Q, W
 from pipeline.sizing.suited import FORGET, unsuited, without
 
-__all__ = ["Sized", "option_sheets", "size"]
+__all__ = ["Sized", "choices", "option_sheets", "size"]
 
 
 @dataclass
@@ -95,6 +95,21 @@ def size(design: pd.DataFrame, wells: pd.DataFrame, settings: Settings) -> Sized
     selection = selection[[c.field.name for c in schema.table("selection")]]
     lost = pd.concat(other_frames, ignore_index=True) if other_frames else tables.no_rows("not_chosen")
     return Sized(selection, lost, sums, changes)
+
+
+def choices(design: pd.DataFrame, settings: Settings) -> pd.Series:
+    """Only the option that :func:`size` would recommend for each row of a ``design`` frame; missing where none."""
+    goods = catalogue(settings)
+    design = design.reset_index(drop=True)
+    is_aside = pd.notna(unsuited(design, settings))
+    names = goods.options["option_id"].to_numpy(object)
+    out = np.full(len(design), None, dtype=object)
+    for group, found_rows in groups(design, settings, goods):
+        rows = found_rows[~is_aside[found_rows]]
+        if len(rows):
+            chosen = cheapest(group, matrix(design.iloc[rows].reset_index(drop=True), settings))
+            out[rows] = np.where(chosen >= 0, names[group.index[chosen]], None)
+    return pd.Series(out, dtype="str")
 
 
 def option_sheets(design: pd.DataFrame, settings: Settings) -> list[dict[str, object]]:

@@ -11,12 +11,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from typer.testing import CliRunner
+from wells import G1, design_of
 
 from pipeline import cli, io, scenario
 from pipeline.design_point.lowered import OUTCOMES, follow, lower
 from pipeline.errors import UsageError
 from pipeline.settings import Settings
-from wells import G1, design_of
 
 FT = 0.3048
 PLAIN = Settings(draws=8)
