@@ -158,6 +158,32 @@ def measure(
 
 
 @app.command()
+def scenario(
+    run_folder: RunFolder,
+    lower_water: Annotated[
+        str, typer.Option("--lower-water", help='Fall of the water table, such as "10 m" or "30 ft".')
+    ],
+    out: Annotated[Path, typer.Option("--out", help="Folder of the new state.")],
+    settings: Annotated[Path | None, typer.Option("--settings", help="Settings file (TOML).")] = None,
+    units: Units = "",
+    replace: Annotated[bool, typer.Option("--replace", help="Do a finished scenario again.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Ask a finished run what if: pumps to lower after a fall of the water, pipe it takes, wells that cannot follow."""
+    from pipeline import scenario as what_if
+    from pipeline import settings as setup
+    from pipeline.units import typed
+
+    effective = setup.load(settings, units=units or None)
+    document = what_if.lower_water(run_folder, typed(lower_water, "m"), out, effective, replace, _tell)
+    if as_json:
+        print(json.dumps(document["scenario"], indent=1, sort_keys=True))
+    else:
+        for line in what_if.lines(document, document["settings"]["units"] or "us"):
+            print(line)
+
+
+@app.command()
 def report(run_folder: RunFolder, units: Units = "us") -> None:
     """Write report.html of a finished run again, in the units asked for."""
     from pipeline.report import write_report
