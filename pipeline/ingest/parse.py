@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -13,11 +14,23 @@ from numpy.typing import NDArray
 
 from pipeline.errors import SourceError
 from pipeline.ingest import scan
-from pipeline.ingest.header import Candidate, Names, decode, is_type_row, unique_names
+from pipeline.ingest.header import (
+    ROWS_BELOW,
+    Candidate,
+    Names,
+    decode,
+    is_footer,
+    is_type_row,
+    rows_below,
+    split_line,
+    unique_names,
+)
 from pipeline.ingest.header_words import is_units_row
 from pipeline.ingest.intake import LINE, ROW, folded
 
 BLOCK = 131_072
+# bytes looked at for rows of units below a header, and lines looked at for remarks below the last record
+ROOM_BELOW, FOOTER_LINES = 1 << 18, 40
 _QUOTE = ord('"')
 
 
@@ -34,7 +47,9 @@ class Parsed:
     rows_read : int
         Records, those set aside included.
     kinds : Counter
-        Physical lines by kind: header, comment, blank, records, quarantined.
+        Physical lines by kind: header (what stands above it included), comment, blank, records, quarantined, footer.
+    bytes : Counter
+        Bytes by the same kinds, and mark (byte order), and unread (past the limit); empty for what is no text.
     faults : DataFrame
         line, row, offset, length, reason, detail of what was set aside.
     cp1252 : int
@@ -48,6 +63,16 @@ class Parsed:
     faults: pd.DataFrame
     cp1252: int = 0
     absent: list[str] = field(default_factory=list)
+    bytes: Counter[str] = field(default_factory=Counter)
+
+
+@dataclass(frozen=True)
+class Part:
+    """Where a table's part of a file begins: its first byte, the byte after a byte order mark, lines before it."""
+
+    begin: int = 0
+    skip: int = 0
+    lines: int = 0
 
 
 @dataclass(frozen=True)
@@ -63,48 +88,67 @@ class _Records:
     def faults(self) -> int:
         return int((self.status >= scan.TOO_FEW).sum())
 
+    def sizes(self) -> NDArray[np.int64]:
+        """Bytes of each, its line end included."""
+        return np.diff(self.start, append=self.stop)
 
-def count_lines(buffer: NDArray[np.uint8], stop: int) -> int:
-    """Physical lines in the first ``stop`` bytes, counted over the raw bytes and nothing else."""
+
+def count_lines(buffer: NDArray[np.uint8], stop: int, begin: int = 0) -> int:
+    """Physical lines in the bytes from ``begin`` to ``stop``, counted over the raw bytes and nothing else."""
     step, total = 1 << 24, 0
-    for at in range(0, stop, step):
+    for at in range(begin, stop, step):
         total += int(np.count_nonzero(buffer[at : min(at + step, stop)] == 10))
-    return total + int(stop > 0 and buffer[stop - 1] != 10)
+    return total + int(stop > begin and buffer[stop - 1] != 10)
 
 
 def _find(buffer: NDArray[np.uint8], head: Candidate, pos: int, line: int, quote: int, comment: str,
-          limit: int) -> _Records:  # fmt: skip
+          limit: int, encoding: str) -> _Records:  # fmt: skip
     names = [cell.strip() for cell in head.cells]
     while names and not names[-1]:
         names.pop()
     mark = ord(comment[0]) if comment and head.comments else -1
-    room = count_lines(buffer, buffer.size) - line + 2
+    room = max(count_lines(buffer, buffer.size, pos), 0) + 2
     place, lines, state = np.empty((3, room), np.int64), np.empty(room, np.int32), np.empty((2, room), np.uint8)
+    forms = scan.forms_of(encoding) if encoding else scan.FORMS
     count, stop = scan.find_records(
-        buffer, pos, line, ord(head.delimiter), quote, len(head.cells), max(len(names), 1), mark, scan.FORMS, limit,
-        place, lines, state,
+        buffer, pos, line, ord(head.delimiter), quote, len(head.cells), max(len(names), 1), mark, forms,
+        bool(encoding), limit, place, lines, state,
     )  # fmt: skip
     start, end, first = place[:, :count]
     status, coding = state[:, :count]
     return _Records(start, end, first, lines[:count], status, coding, stop)
 
 
-def _below_header(buffer: NDArray[np.uint8], head: Candidate, units_row: bool | None) -> tuple[int, int]:
-    """Byte and line of the first record, type and units rows skipped."""
+def below_header(buffer: NDArray[np.uint8], head: Candidate, units_row: bool | None) -> tuple[int, int, list[str]]:
+    """Byte and line of the first record, and the units that stand between it and the header ([] for none)."""
     pos, line = head.after, head.line + head.lines
-    rest = bytes(buffer[pos : pos + 65536]).split(b"\n", 1)
-    cells = [cell.strip('" ') for cell in decode(rest[0]).rstrip("\r").split(head.delimiter)]
-    units = units_row or (units_row is None and is_units_row(cells))
-    if rest[0].strip() and (units or is_type_row(cells)):
-        pos, line = min(pos + len(rest[0]) + 1, buffer.size), line + 1
-    return pos, line
+    rest = bytes(buffer[pos : pos + ROOM_BELOW]).split(b"\n")
+    rows = [split_line(text, head.delimiter) for text in rest[: ROWS_BELOW + 1]]
+    count, units = rows_below(rows, len(head.cells), units_row)
+    return min(pos + sum(len(text) + 1 for text in rest[:count]), buffer.size), line + count, units
+
+
+def _below_header(buffer: NDArray[np.uint8], head: Candidate, units_row: bool | None) -> tuple[int, int]:
+    return below_header(buffer, head, units_row)[:2]
+
+
+def _mark_footer(buffer: NDArray[np.uint8], records: _Records, delimiter: str) -> None:
+    """Lines below the last record that hold a remark and no record become a footer."""
+    for at in range(len(records.status) - 1, max(len(records.status) - 1 - FOOTER_LINES, 0), -1):
+        if records.status[at] in (scan.BLANK, scan.COMMENT):
+            continue
+        text = decode(bytes(buffer[records.start[at] : min(records.end[at], records.start[at] + 1000)]))
+        if records.status[at] < scan.TOO_FEW or records.lines[at] > 1 or not is_footer(text, delimiter):
+            return
+        records.status[at] = scan.FOOTER
 
 
 def _columns(buffer: NDArray[np.uint8], records: _Records, good: NDArray[np.int64], delimiter: int, quote: int,
-             fields: list[int], threads: int) -> list[pa.ChunkedArray]:  # fmt: skip
+             fields: list[int], threads: int, encoding: str) -> list[pa.ChunkedArray]:  # fmt: skip
     """Cells of the wanted fields of the good records, one Arrow column a field."""
     slots = np.full(max(fields, default=-1) + 1, -1, np.int64)
     slots[fields] = np.arange(len(fields))
+    forms = scan.forms_of(encoding) if encoding else scan.FORMS
 
     def block(at: int) -> list[pa.Array]:
         part = good[at : at + BLOCK]
@@ -118,7 +162,7 @@ def _columns(buffer: NDArray[np.uint8], records: _Records, good: NDArray[np.int6
             room = int(length[slot].sum(dtype=np.int64)) * (3 if (coding == scan.CP1252).any() else 1)
             offsets, text = np.empty(len(part) + 1, np.int64), np.empty(room, np.uint8)
             scan.copy_cells(
-                buffer, begin[slot], length[slot], escaped[slot], coding, _QUOTE, scan.FORMS, offsets, text
+                buffer, begin[slot], length[slot], escaped[slot], coding, _QUOTE, forms, offsets, text
             )
             out.append(pa.LargeStringArray.from_buffers(len(part), pa.py_buffer(offsets), pa.py_buffer(text)))
         return out
@@ -157,14 +201,14 @@ def choose(names: Names, wanted: list[str] | None) -> tuple[dict[str, int], list
 
 
 def parse(buffer: NDArray[np.uint8], head: Candidate, wanted: list[str] | None, comment: str = "#",
-          units_row: bool | None = None, limit: int | None = None, threads: int = 2,
-          file: str = "") -> Parsed:  # fmt: skip
+          units_row: bool | None = None, limit: int | None = None, threads: int = 2, file: str = "",
+          encoding: str = "", part: Part | None = None) -> Parsed:  # fmt: skip
     """Records of delimited text below its header.
 
     Parameters
     ----------
     buffer : uint8 array
-        The whole file.
+        The file up to the end of the table.
     head : Candidate
         Its header, as found.
     wanted : list of str or None
@@ -173,29 +217,35 @@ def parse(buffer: NDArray[np.uint8], head: Candidate, wanted: list[str] | None, 
         Whether the row below the header holds units; None: when all its cells are units.
     limit : int or None
         Read at most so many records.
+    encoding : str
+        Encoding of single bytes that holds for the whole file; "": UTF-8, and cp1252 line by line where it is not.
+    part : Part or None
+        Where the table's part of the file begins; None: the whole file.
 
     Raises
     ------
     SourceError
         When the lines do not add up to the physical lines counted apart.
     """
-    pos, line = _below_header(buffer, head, units_row)
+    part = part or Part()
+    pos, line, _ = below_header(buffer, head, units_row)
     most = -1 if limit is None else limit
     quote = _QUOTE
-    records = _find(buffer, head, pos, line, quote, comment, most)
+    records = _find(buffer, head, pos, line, quote, comment, most, encoding)
     if records.faults() and head.delimiter in "\t|":
         # tab files are often written without quoting: there a quote is a letter like any other
-        plain = _find(buffer, head, pos, line, -1, comment, most)
+        plain = _find(buffer, head, pos, line, -1, comment, most, encoding)
         if plain.faults() < records.faults():
             records, quote = plain, -1
+    if records.stop == buffer.size:
+        _mark_footer(buffer, records, head.delimiter)
     names = unique_names(head.cells)
     positions, absent = choose(names, wanted)
     status = records.status
     good = np.flatnonzero(status == scan.GOOD)
-    is_record = status != scan.BLANK
-    is_record &= status != scan.COMMENT
+    is_record = (status == scan.GOOD) | (status >= scan.TOO_FEW)
     fields = sorted(set(positions.values()))
-    cells = _columns(buffer, records, good, ord(head.delimiter), quote, fields, threads)
+    cells = _columns(buffer, records, good, ord(head.delimiter), quote, fields, threads, encoding)
     arrays = dict(zip(fields, cells, strict=True))
     frame = pa.table({name: arrays[i] for name, i in positions.items()}).to_pandas()
     frame = frame if len(frame.columns) else pd.DataFrame(index=range(len(good)))
@@ -208,20 +258,32 @@ def parse(buffer: NDArray[np.uint8], head: Candidate, wanted: list[str] | None, 
     if again.any():
         frame = frame[~again].reset_index(drop=True)
 
-    kinds: Counter[str] = Counter()
-    kinds["comment"] = head.comments + int(records.lines[status == scan.COMMENT].sum())
-    kinds["blank"] = int(records.lines[status == scan.BLANK].sum())
-    kinds["header"] = line - 1 - head.comments + int(records.lines[good[again]].sum())
-    kinds["records"] = int(records.lines[good[~again]].sum())
-    kinds["quarantined"] = int(records.lines[status >= scan.TOO_FEW].sum())
-    lines = count_lines(buffer, records.stop)
+    above = line - 1 - part.lines - head.comments
+    kinds = _by_kind(records, records.lines, good[again], above, head.comments)
+    counts = _by_kind(records, records.sizes(), good[again], pos - part.skip - head.comment_bytes, head.comment_bytes)
+    counts["mark"], counts["unread"] = part.skip - part.begin, buffer.size - records.stop
+    lines = count_lines(buffer, records.stop, part.begin)
     if sum(kinds.values()) != lines:
         told = ", ".join(f"{n} {kind}" for kind, n in sorted(kinds.items()))
         raise SourceError(f"{file}: the lines do not add up: {lines} counted, {told}. Nothing was taken from it.")
     return Parsed(
         frame, lines, int(is_record.sum()), kinds, _faults(records, number, len(head.cells)),
-        int((records.coding[good] == scan.CP1252).sum()), absent,
+        int((records.coding[good] == scan.CP1252).sum()) if not encoding else 0, absent, counts,
     )  # fmt: skip
+
+
+def _by_kind(records: _Records, amount: NDArray[Any], again: NDArray[np.int64], header: int,
+             comment: int) -> Counter[str]:  # fmt: skip
+    """Lines or bytes by kind; ``again`` are the records that repeat the header."""
+    status, kinds = records.status, Counter[str]()
+    repeated = int(amount[again].sum())
+    kinds["header"] = header + repeated
+    kinds["comment"] = comment + int(amount[status == scan.COMMENT].sum())
+    kinds["blank"] = int(amount[status == scan.BLANK].sum())
+    kinds["footer"] = int(amount[status == scan.FOOTER].sum())
+    kinds["records"] = int(amount[status == scan.GOOD].sum()) - repeated
+    kinds["quarantined"] = int(amount[status >= scan.TOO_FEW].sum())
+    return kinds
 
 
 def _faults(records: _Records, number: NDArray[np.int64], fields: int) -> pd.DataFrame:
@@ -231,6 +293,7 @@ def _faults(records: _Records, number: NDArray[np.int64], fields: int) -> pd.Dat
         scan.TOO_MANY: f"More fields than the {fields} of the header.",
         scan.BAD_BYTES: "Bytes that are neither UTF-8 nor cp1252.",
         scan.UNTERMINATED: "A quote is opened and not closed.",
+        scan.TOO_LONG: "A record of more than 16 MB.",
     }
     state = pd.Series(records.status[bad].astype(int))
     return pd.DataFrame({

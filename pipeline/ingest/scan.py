@@ -7,6 +7,7 @@ of several lines does not fit the header, its first line alone is set aside and 
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 import numba
@@ -15,22 +16,25 @@ from numpy.typing import NDArray
 
 from pipeline.compiled import CAN_KEEP
 
-GOOD, BLANK, COMMENT, TOO_FEW, TOO_MANY, BAD_BYTES, UNTERMINATED = range(7)
+GOOD, BLANK, COMMENT, FOOTER, TOO_FEW, TOO_MANY, BAD_BYTES, UNTERMINATED, TOO_LONG = range(9)
 REASON = {TOO_FEW: "too_few_fields", TOO_MANY: "too_many_fields", BAD_BYTES: "bad_bytes",
-          UNTERMINATED: "unterminated_quote"}  # fmt: skip
+          UNTERMINATED: "unterminated_quote", TOO_LONG: "too_long"}  # fmt: skip
 ASCII, UTF8, CP1252 = range(3)
 # a quoted text of more lines than this is taken for a quote that was never closed
 MAX_LINES = 200
+# no record of a well is longer; what is, is set aside instead of filling the memory
+MAX_BYTES = 1 << 24
 _LF, _CR, _TAB, _BLANK = 10, 13, 9, 32
 _KEEP = CAN_KEEP and Path(__file__).exists()
 
 
-def _cp1252() -> NDArray[np.uint8]:
-    """Per byte: length of its UTF-8 form (0: not defined in cp1252) and the form itself."""
+@cache
+def forms_of(encoding: str) -> NDArray[np.uint8]:
+    """Per byte of an encoding of single bytes: length of its UTF-8 form (0: not defined) and the form itself."""
     out = np.zeros((256, 4), np.uint8)
     for byte in range(256):
         try:
-            form = bytes([byte]).decode("cp1252").encode()
+            form = bytes([byte]).decode(encoding).encode()
         except UnicodeDecodeError:
             continue
         out[byte, 0] = len(form)
@@ -38,7 +42,7 @@ def _cp1252() -> NDArray[np.uint8]:
     return out
 
 
-FORMS = _cp1252()
+FORMS = forms_of("cp1252")
 
 
 @numba.njit(nogil=True, cache=_KEEP)
@@ -90,7 +94,7 @@ def _record(buf, pos, delim, quote):
                 in_quote, closed = False, True
             elif b == _LF:
                 lines += 1
-                if lines > MAX_LINES:
+                if lines > MAX_LINES or i - pos > MAX_BYTES:
                     break
             elif b != _BLANK and b != _CR and b != _TAB:
                 filled = fields
@@ -113,7 +117,9 @@ def _record(buf, pos, delim, quote):
 
 
 @numba.njit(nogil=True, cache=_KEEP)
-def find_records(buf, pos, line, delim, quote, expected, required, comment, forms, limit, place, lines, state):
+def find_records(
+    buf, pos, line, delim, quote, expected, required, comment, forms, single, limit, place, lines, state
+):
     """Records from byte ``pos`` on, which is physical line ``line``.
 
     Parameters
@@ -123,6 +129,10 @@ def find_records(buf, pos, line, delim, quote, expected, required, comment, form
         Fields of the header, and the fewest a record may have (unnamed last columns may be left off).
     comment : int
         Byte that opens a comment line where the fields do not fit; -1 for none.
+    forms : uint8 array, 256 by 4
+        UTF-8 forms of single bytes, see :func:`forms_of`.
+    single : bool
+        Whether every record is read by ``forms``, not only those that are no UTF-8.
     limit : int
         Stop after so many records; -1 for all.
     place : int64 array, 3 by at least as many as there are lines; filled
@@ -161,13 +171,15 @@ def find_records(buf, pos, line, delim, quote, expected, required, comment, form
             found = TOO_FEW if fields < expected else TOO_MANY
         code = ASCII
         if seen & 0x80:
-            code = UTF8 if _is_utf8(buf, pos, stop) else CP1252
+            code = CP1252 if single or not _is_utf8(buf, pos, stop) else UTF8
             if code == CP1252:
                 for k in range(pos, stop):
                     if forms[buf[k], 0] == 0:
                         nul = True
         if nul and found == GOOD:
             found = BAD_BYTES
+        if stop - pos > MAX_BYTES:
+            found = TOO_LONG
         place[0, n], place[1, n], place[2, n], lines[n] = pos, stop, line, took
         state[0, n], state[1, n] = found, code
         n += 1
