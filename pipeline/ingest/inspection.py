@@ -1,0 +1,210 @@
+"""What would be read from files, and how far they are understood: data for people and programs, no text layout.
+
+Values are taken only of columns that are mapped or half understood; of all others the header alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from dataclasses import field as attribute
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from pipeline import schema
+from pipeline.ingest.header_words import spelled_out, words_of
+from pipeline.ingest.intake import folded
+from pipeline.ingest.layouts import ColumnMap, Layout, TableMap
+
+# what becomes of a column
+READ, ASKED, PERSONAL, PROSE, UNKNOWN, NOT_NEEDED = (
+    "read", "asked", "personal", "prose", "not_understood", "not_needed",
+)  # fmt: skip
+MOST_QUESTIONS = 3
+
+
+@dataclass
+class ColumnSeen:
+    """One column of a table, in one of its readings.
+
+    Attributes
+    ----------
+    header, field, unit, unit_from : str
+        Raw name, canonical field ("" when none), unit as declared or guessed, column that holds it row by row.
+    state : str
+        read, asked (half understood), personal, prose, not_understood or not_needed.
+    chance : float or None
+        Chance that field and unit are right; None where a layout declares them.
+    evidence, notes : list of str
+        Why it is read so; what was found about its dates, codes or places.
+    runner_up : str
+        Next likely reading, with its chance.
+    why_not : str
+        What keeps it from being read without asking.
+    readings : list of (raw, reading)
+        Up to three of its own values and how they are read; empty for what is not mapped.
+    """
+
+    header: str
+    field: str = ""
+    unit: str = ""
+    unit_from: str = ""
+    state: str = READ
+    chance: float | None = None
+    evidence: list[str] = attribute(default_factory=list)
+    runner_up: str = ""
+    runner_up_chance: float = 0.0
+    why_not: str = ""
+    below_casing_top: bool = False
+    readings: list[tuple[str, str]] = attribute(default_factory=list)
+    notes: list[str] = attribute(default_factory=list)
+    codes: dict[str, str] = attribute(default_factory=dict)
+
+
+@dataclass
+class TableSeen:
+    """One table: where it stands, by what it is read, and its columns."""
+
+    file: str
+    path: Path
+    format: str = ""
+    encoding: str = ""
+    delimiter: str = ""
+    sheet: str = ""
+    header_line: int = 0
+    header_lines: int = 1
+    units_line: int = 0
+    types_line: int = 0
+    rows: int = 0
+    rows_exact: bool = True
+    looked_at: int = 0
+    pieces: int = 1
+    table: str = ""
+    role: str = "wells"
+    layout: str = ""
+    title: str = ""
+    known: str = ""
+    id: list[str] = attribute(default_factory=list)
+    link: str = ""
+    columns: list[ColumnSeen] = attribute(default_factory=list)
+    constants: dict[str, str] = attribute(default_factory=dict)
+    absent: list[str] = attribute(default_factory=list)
+    doubts: list[str] = attribute(default_factory=list)
+    faults: dict[str, int] = attribute(default_factory=dict)
+    left_out: dict[str, int] = attribute(default_factory=dict)
+    cannot_tell: list[str] = attribute(default_factory=list)
+    frame: pd.DataFrame = attribute(default_factory=pd.DataFrame, repr=False)
+    mapping: Layout | None = attribute(default=None, repr=False)
+    proposal: Any = attribute(default=None, repr=False)
+
+    @property
+    def understood(self) -> bool:
+        """Whether it would be read without asking."""
+        return bool(self.layout) and not self.doubts
+
+    @property
+    def hopeless(self) -> bool:
+        """Whether no column is understood even by half, so that it is hardly a table of wells."""
+        return not self.layout and not any(c.field for c in self.columns)
+
+
+@dataclass
+class Inspection:
+    """All files looked at.
+
+    Attributes
+    ----------
+    unread : list of (file, reason, named)
+        Files without a table; ``named`` tells those that the user named himself from those of a folder.
+    missing : list of (field, assumed)
+        What the job uses and no column tells.
+    """
+
+    tables: list[TableSeen] = attribute(default_factory=list)
+    unread: list[tuple[str, str, bool]] = attribute(default_factory=list)
+    missing: list[tuple[str, str]] = attribute(default_factory=list)
+    questions: list[dict[str, object]] = attribute(default_factory=list)
+    market: str = ""
+    layout_texts: dict[str, str] = attribute(default_factory=dict, repr=False)
+
+    @property
+    def exit_code(self) -> int:
+        """0 all understood, 2 an answer is needed, 1 nothing can be read."""
+        if not any(not t.hopeless for t in self.tables):
+            return 2 if self.tables else 1
+        needed = any(not t.understood and not t.hopeless for t in self.tables)
+        return 2 if needed or any(named for _, _, named in self.unread) else 0
+
+
+@cache
+def _guarded() -> dict[str, tuple[tuple[str, ...], ...]]:
+    """Phrases of headers under which people or prose stand, by kind."""
+    out: dict[str, list[tuple[str, ...]]] = {}
+    for row in schema.rows("header_personal"):
+        out.setdefault(row["kind"], []).extend(tuple(words.split()) for words in row["words"].split("|"))
+    return {kind: tuple(found) for kind, found in out.items()}
+
+
+def guarded(header: str) -> str:
+    """``personal`` or ``prose`` where a header says that people or free text stand below it, else ""."""
+    plain = words_of(header)
+    for words in (plain, spelled_out(plain)):
+        for kind, phrases in _guarded().items():
+            for phrase in phrases:
+                size = len(phrase)
+                if any(tuple(words[at : at + size]) == phrase for at in range(len(words) - size + 1)):
+                    return kind
+    return ""
+
+
+def declared_columns(headers: tuple[str, ...], layout: Layout, table: TableMap) -> list[ColumnSeen]:
+    """Columns of a file whose layout is known, in the order of the file; one entry a reading."""
+    uses: dict[str, list[ColumnSeen]] = {}
+
+    def use(header: str, name: str, column: ColumnMap | None, why: str) -> None:
+        seen = ColumnSeen(header, name, column.unit if column else "", column.unit_from if column else "")
+        seen.evidence.append(why)
+        seen.below_casing_top = bool(column and column.minus)
+        uses.setdefault(folded(header), []).append(seen)
+
+    for source in table.id:
+        use(source, "well_id", None, "layout")
+    for name, column in table.columns.items():
+        for source in column.sources:
+            use(source, name, column, "layout")
+    out = []
+    others = {folded(name) for name in layout.raw_columns(table.name)}
+    for header in headers:
+        found = uses.get(folded(header), [])
+        for seen in found:
+            seen.header = header
+            out.append(seen)
+        if not found:
+            state = guarded(header) or NOT_NEEDED
+            helps = folded(header) in others
+            out.append(ColumnSeen(header, state=READ if helps else state, evidence=["helps"] if helps else []))
+    return out
+
+
+def guessed_columns(guesses: Iterable[Any]) -> list[ColumnSeen]:
+    """Columns of a proposal, as ``ColumnSeen``."""
+    out = []
+    for guess in guesses:
+        get = lambda name, default: getattr(guess, name, default)  # noqa: B023,E731
+        seen = ColumnSeen(
+            get("header", ""), get("field", ""), get("unit", ""), get("unit_from", ""), READ,
+            float(get("score", 0.0)), [e.text for e in get("evidence", [])], get("runner_up", ""),
+            float(get("runner_up_score", 0.0)), get("why_not", ""), bool(get("below_casing_top", False)),
+            codes=dict(get("codes", {})),
+        )  # fmt: skip
+        if not seen.field:
+            seen.state = guarded(seen.header) or UNKNOWN
+        elif not get("sure", False):
+            seen.state = ASKED
+        if guarded(seen.header) == PERSONAL and seen.state == ASKED:
+            seen = ColumnSeen(seen.header, state=PERSONAL)
+        out.append(seen)
+    return out

@@ -1,0 +1,299 @@
+"""What was understood of files, as plain text of a hundred columns: no colour, no boxes, most needed first."""
+
+from __future__ import annotations
+
+import shlex
+import textwrap
+from collections.abc import Iterable
+
+from pipeline import schema, words
+from pipeline.ingest.inspection import (
+    ASKED,
+    NOT_NEEDED,
+    PERSONAL,
+    PROSE,
+    READ,
+    UNKNOWN,
+    ColumnSeen,
+    Inspection,
+    TableSeen,
+)
+from pipeline.ingest.proposal.model import DECIDING
+from pipeline.inspect_values import unit_label
+
+WIDTH = 100
+_HEADER, _MEANING, _SURE = 22, 29, 12
+_MANY = 40
+_SURELY, _LIKELY, _PERHAPS = 0.97, 0.85, 0.5
+
+
+def text(found: Inspection, inputs: list[str], layouts: list[str], everything: bool = False) -> str:
+    """The whole account of an inspection.
+
+    Parameters
+    ----------
+    inputs, layouts : list of str
+        As the user typed them, for the command to say next.
+    everything : bool
+        Show every column, and every line about it.
+    """
+    lines: list[str] = []
+    for table in found.tables:
+        if not table.hopeless:
+            lines += [*_table(table, everything), ""]
+    lines += _others(found)
+    if any(not t.hopeless for t in found.tables):
+        lines += [*_missing(found), *_questions(found)]
+    lines += _next(found, inputs, layouts)
+    return "\n".join(lines)
+
+
+def _wrap(line: str, indent: int, more: int | None = None) -> list[str]:
+    more = indent if more is None else more
+    return textwrap.wrap(line, WIDTH, initial_indent=" " * indent, subsequent_indent=" " * more,
+                         break_on_hyphens=False) or []  # fmt: skip
+
+
+def _table(table: TableSeen, everything: bool) -> list[str]:
+    out = [table.file if not table.sheet else f"{table.file}, sheet '{table.sheet}'"]
+    out += _wrap(_shape(table), 2)
+    if table.pieces > 1:
+        each = table.looked_at // table.pieces
+        whole = words.say("inspect.of_all" if table.rows_exact else "inspect.of_about", rows=_many(table))
+        out += _wrap(words.say("inspect.looked_at", pieces=table.pieces, each=f"{each:,}", whole=whole), 2)
+    out += _wrap(_known_by(table), 2)
+    if table.link:
+        out += _wrap(table.link, 2)
+    for told, counts in (("inspect.faults", table.faults), ("inspect.left_out", table.left_out)):
+        if counts:
+            reasons = ", ".join(f"{words.reason(k)} {v:,}" for k, v in sorted(counts.items(), key=lambda p: -p[1]))
+            out += _wrap(words.say(told, reasons=reasons, of=f"{table.looked_at:,}"), 2)
+    used = [c for c in table.columns if c.state == READ and c.field]
+    asked = [c for c in table.columns if c.state == ASKED]
+    brief = len(used) > _MANY and not everything
+    if used:
+        out += ["", "  " + words.say("inspect.columns_read", count=len({c.header for c in used}),
+                                     of=len({c.header for c in table.columns}))]  # fmt: skip
+        for column in used:
+            out += _column(column, everything, brief)
+    shown = asked if everything else [c for c in asked if c.field in DECIDING or (c.chance or 0) >= _PERHAPS]
+    if shown:
+        out += ["", "  " + words.say("inspect.columns_asked", count=len(shown))]
+        for column in shown:
+            out += _column(column, everything, False)
+    out += _left(table, [c for c in asked if c not in shown], everything)
+    return out
+
+
+def _many(table: TableSeen) -> str:
+    if table.rows_exact:
+        return f"{table.rows:,}"
+    if table.rows >= 1_000_000:
+        return f"{table.rows / 1e6:.1f} million"
+    return f"{round(table.rows, -2):,}"
+
+
+def _shape(table: TableSeen) -> str:
+    """Format, encoding, header and rows in one sentence."""
+    kind, _, packed = table.format.partition(" in ")
+    parts = [words.say(f"inspect.format_{kind}", delimiter=table.delimiter)]
+    if packed:
+        parts.append(words.say("inspect.packed", kind=packed))
+    if table.encoding:
+        parts.append(table.encoding)
+    row = "line" if kind == "text" else "row"
+    parts.append(words.say("inspect.header_at", row=row, line=table.header_line))
+    if table.units_line:
+        parts.append(words.say("inspect.units_at", row=row, line=table.units_line))
+    if table.types_line:
+        parts.append(words.say("inspect.types_at", row=row, line=table.types_line))
+    rows = words.say("inspect.rows" if table.rows_exact else "inspect.about_rows", rows=_many(table))
+    return "; ".join([", ".join(parts), rows]) + "."
+
+
+def _known_by(table: TableSeen) -> str:
+    if table.known == "proposed":
+        return words.say("inspect.proposed" if table.understood else "inspect.half_proposed")
+    said = words.say(f"inspect.known_{table.known}", layout=table.layout, title=table.title or table.layout,
+                     table=table.table)  # fmt: skip
+    return said
+
+
+def meaning(column: ColumnSeen) -> str:
+    """Field in plain words, with its unit."""
+    name = words.label(column.field)
+    unit = unit_label(column.unit) if column.unit else ""
+    if column.unit_from:
+        return f"{name}, {words.say('inspect.unit_from', column=column.unit_from)}"
+    if schema.fields()[column.field].unit and not unit:
+        unit = words.say("inspect.no_unit")
+    return f"{name}, {unit}" if unit else name
+
+
+def sure(column: ColumnSeen) -> str:
+    """How sure a reading is, as a word and a chance."""
+    if column.chance is None:
+        return words.say("inspect.declared")
+    word = next(
+        (w for w, limit in (("sure", _SURELY), ("likely", _LIKELY), ("perhaps", _PERHAPS)) if column.chance >= limit),
+        "unclear",
+    )
+    shown = ">99" if column.chance > 0.99 else f"{column.chance * 100:.0f}"
+    return f"{words.say(f'inspect.{word}')} {shown} %"
+
+
+def _clip(line: str, width: int) -> str:
+    line = " ".join(line.split())
+    return line if len(line) <= width else line[: width - 1] + "…"
+
+
+def readings(column: ColumnSeen, width: int) -> str:
+    """The user's own values and how they are read, as many as fit."""
+    out = ""
+    for raw, read in column.readings:
+        shown = _clip(raw, 24)
+        one = shown if raw == read else f"{shown} -> {read}"
+        more = f"{out}; {one}" if out else one
+        if len(more) > width and out:
+            break
+        out = more
+    return _clip(out, width)
+
+
+def _column(column: ColumnSeen, everything: bool, brief: bool) -> list[str]:
+    room = WIDTH - 4 - _HEADER - _MEANING - _SURE - 3
+    told = readings(column, room if not everything else 300)
+    left = f"    {_clip(column.header, _HEADER):<{_HEADER}} {_clip(meaning(column), _MEANING):<{_MEANING}} "
+    out = [f"{left}{sure(column):<{_SURE}} {_clip(told, room)}".rstrip()]
+    second = []
+    if column.why_not:
+        second.append(words.say("inspect.why_not", why=column.why_not))
+    if column.chance is not None and column.evidence and (not brief or column.field in DECIDING):
+        second.append(words.say("inspect.because", why="; ".join(column.evidence[: None if everything else 2])))
+    if column.runner_up and (everything or column.state == ASKED or column.field in DECIDING):
+        chance = f"{column.runner_up_chance * 100:.0f} %" if column.runner_up_chance else ""
+        second.append(words.say("inspect.else", other=named(column.runner_up), chance=chance).strip())
+    if second:
+        line = "; ".join(second)
+        out += _wrap(line, 6, 8) if everything else ["      " + _clip(line, WIDTH - 6)]
+    for note in column.notes if not brief or column.field in DECIDING else []:
+        out += _wrap(note, 6, 8) if everything else ["      " + _clip(note, WIDTH - 6)]
+    return out
+
+
+def named(reading: str) -> str:
+    """``depth_pumping_m in ft`` in plain words."""
+    name, _, unit = reading.partition(" in ")
+    if name not in schema.fields():
+        return reading
+    return f"{words.label(name)} in {unit_label(unit)}" if unit else words.label(name)
+
+
+def _listed(headers: Iterable[str], everything: bool, lines: int = 2) -> str:
+    """Headers in a row, as many as fit."""
+    names = list(dict.fromkeys(headers))
+    if everything:
+        return ", ".join(names)
+    out: list[str] = []
+    size = 0
+    for name in names:
+        shown = _clip(name, 30)
+        size += len(shown) + 2
+        if size > lines * (WIDTH - 8) - 40 and out:
+            return ", ".join(out) + words.say("inspect.more", count=len(names) - len(out))
+        out.append(shown)
+    return ", ".join(out)
+
+
+def _left(table: TableSeen, half: list[ColumnSeen], everything: bool) -> list[str]:
+    """Columns that are not read, by reason."""
+    groups = [(state, [c.header for c in table.columns if c.state == state])
+              for state in (PERSONAL, PROSE, NOT_NEEDED, UNKNOWN)]  # fmt: skip
+    groups.insert(2, ("half", [c.header for c in half]))
+    groups = [(state, headers) for state, headers in groups if headers]
+    out: list[str] = []
+    if groups or table.absent or table.constants:
+        out.append("")
+    if groups:
+        out.append("  " + words.say("inspect.columns_left", count=sum(len(set(h)) for _, h in groups)))
+    for state, headers in groups:
+        told = words.say(f"inspect.left_{state}", count=len(headers), columns=_listed(headers, everything))
+        out += _wrap(told, 4, 6)
+    if table.absent:
+        out += _wrap(words.say("inspect.absent", columns=_listed(table.absent, everything)), 2, 4)
+    if table.constants:
+        told = ", ".join(f"{words.label(n)} = {v}" for n, v in table.constants.items())
+        out += _wrap(words.say("inspect.constants", told=told), 2, 4)
+    return out
+
+
+def _others(found: Inspection) -> list[str]:
+    """Files that hold no table of wells."""
+    lines = [
+        (table.file, words.say("inspect.hopeless", columns=len(table.columns), line=table.header_line))
+        for table in found.tables if table.hopeless
+    ]  # fmt: skip
+    lines += [(name, reason) for name, reason, _ in found.unread]
+    if not lines:
+        return []
+    out = [words.say("inspect.not_tables")]
+    for name, reason in lines:
+        out += _wrap(f"{name}: {reason}", 2, 4)
+    return [*out, ""]
+
+
+def _missing(found: Inspection) -> list[str]:
+    if not found.missing:
+        return []
+    out = [words.say("inspect.missing")]
+    width = max(len(words.label(name)) for name, _ in found.missing)
+    for name, assumed in found.missing:
+        out += _wrap(f"{words.label(name):<{width}}  {assumed}", 2, width + 4)
+    return [*out, ""]
+
+
+def _questions(found: Inspection) -> list[str]:
+    out: list[str] = []
+    for place, question in enumerate(found.questions, 1):
+        if not out:
+            out.append(words.say("inspect.questions"))
+        worth = words.say("inspect.worth", rows=f"{question['rows']:,}")
+        out += _wrap(f"{place}. {question['text']} {worth}", 2, 5)
+        for line in question["lines"]:  # type: ignore[attr-defined]
+            out.append(f"       {line}")
+    return [*out, ""] if out else []
+
+
+def _next(found: Inspection, inputs: list[str], layouts: list[str]) -> list[str]:
+    """The exact command to give next."""
+    said = " ".join(shlex.quote(name) for name in inputs)
+    given = "".join(f" --layout {shlex.quote(name)}" for name in layouts)
+    if found.exit_code == 1 or not any(not t.hopeless for t in found.tables):
+        return [words.say("inspect.next_none")]
+    if all(t.understood or t.hopeless for t in found.tables):
+        return [words.say("inspect.next_run"), f"  wellstring run {said}{given}"]
+    name = shlex.quote(f"{layout_name(found)}.layout.toml")
+    return [
+        words.say("inspect.next_layout"),
+        f"  wellstring inspect {said}{given} --write-layout {name}",
+        words.say("inspect.next_edit"),
+        f"  wellstring run {said} --layout {name}",
+    ]
+
+
+def layout_name(found: Inspection) -> str:
+    """A name for the layout file: that of the first table which is not understood."""
+    table = next((t for t in found.tables if not t.understood and not t.hopeless), found.tables[0])
+    return table.file.split(": ")[-1].split(".")[0] or "wells"
+
+
+def written(found: Inspection, target: str, inputs: list[str]) -> str:
+    """What to do with a layout file just written."""
+    said, name = " ".join(shlex.quote(i) for i in inputs), shlex.quote(target)
+    open_ends = [d for t in found.tables if not t.hopeless for d in t.doubts]
+    lines = [words.say("inspect.written", file=target)]
+    for doubt in open_ends[:10]:
+        lines += _wrap(f"- {doubt}", 2, 4)
+    lines += [words.say("inspect.next_check"), f"  wellstring inspect {said} --layout {name}",
+              words.say("inspect.next_then"), f"  wellstring run {said} --layout {name}"]  # fmt: skip
+    return "\n".join(lines)

@@ -1,0 +1,264 @@
+"""How the user's own values are read: the columns of a table looked at, passed through the reader of a run.
+
+What a table's dates, codes and places are taken for is told from the same pass, so that nothing is shown
+that a run would do otherwise.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pipeline import schema, words
+from pipeline.ingest.inspection import ASKED, READ, ColumnSeen, TableSeen
+from pipeline.ingest.intake import RawTable, folded
+from pipeline.ingest.layouts import ColumnMap, Layout, TableMap
+from pipeline.normalise import dates, places
+from pipeline.normalise.columns import Reader
+from pipeline.normalise.issues import IssueLog
+from pipeline.normalise.records import market_of
+from pipeline.settings import Settings
+from pipeline.units import convert
+
+SHOWN = 3
+_SLASHED = r"^\s*(\d{1,2})[-/.](\d{1,2})[-/.](?:\d{4}|\d{2})(?:[T ,].*)?$"
+
+
+def fill(table: TableSeen, settings: Settings) -> None:
+    """Put readings and notes into the columns of a table that are mapped or half understood; changes them."""
+    shown = [c for c in table.columns if c.field and c.state in (READ, ASKED) and c.header in table.frame]
+    if not shown or table.frame.empty:
+        return
+    for turn in _turns(shown):
+        layout = _mapping(table, turn)
+        log = IssueLog()
+        market = market_of(layout, settings)
+        latest = dates.newest(settings.as_of, layout.retrieved)
+        reader = Reader(layout, market, latest, log, [table.file], 1)
+        raw = RawTable(layout.id, table.table, table.file, _needed(table, layout))
+        block = reader.block(raw, 0)
+        faults = log.table()
+        at = table.frame.index[table.frame["_row"].isin(block["source_row"])] if len(block) < len(table.frame) else None
+        frame = table.frame if at is None else table.frame.loc[at].reset_index(drop=True)
+        for column in turn:
+            _show(column, frame, block, faults, layout, settings)
+        _place(turn, block, layout)
+        if turn is shown or len(turn) == len(shown) or not table.left_out:
+            counts = block["_reason"].value_counts()
+            table.left_out = {str(k): int(v) for k, v in counts.items()}
+
+
+def _turns(columns: list[ColumnSeen]) -> list[list[ColumnSeen]]:
+    """Columns parted so that in each turn every field is read from one of them."""
+    out: list[list[ColumnSeen]] = []
+    for column in columns:
+        for turn in out:
+            if all(c.field != column.field for c in turn) or column.field == "well_id":
+                turn.append(column)
+                break
+        else:
+            out.append([column])
+    return out
+
+
+def _mapping(table: TableSeen, turn: list[ColumnSeen]) -> Layout:
+    """A layout that reads exactly the columns of a turn; the rest as the table's own layout has it."""
+    known = table.mapping.tables[table.table] if table.mapping else None
+    columns: dict[str, ColumnMap] = {}
+    for seen in turn:
+        if seen.field == "well_id":
+            continue
+        declared = known.columns.get(seen.field) if known else None
+        if declared is None:
+            unit = seen.unit or schema.fields()[seen.field].unit
+            declared = ColumnMap(seen.field, (seen.header,), "" if seen.unit_from else unit, seen.unit_from,
+                                 date_order=getattr(seen, "date_order", ""))  # fmt: skip
+        columns[seen.field] = replace(declared, sources=(seen.header,), default="", minus="")
+    if known is not None and table.mapping is not None:
+        return replace(table.mapping, tables={**table.mapping.tables, table.table: replace(known, columns=columns)})
+    ids = tuple(c.header for c in turn if c.field == "well_id")[:1]
+    read = TableMap(table.table or "wells", "wells", tuple(c.header for c in turn), (), ids, columns)
+    missing = ("", "NA", "N/A", "na", "n/a", "null", "NULL", "-", "None")
+    return Layout(table.layout or "proposed", tables={read.name: read}, missing=missing)
+
+
+def _needed(table: TableSeen, layout: Layout) -> pd.DataFrame:
+    """The columns of the sample that a layout names, under the names it writes."""
+    by_name = {folded(str(c)): c for c in table.frame.columns}
+    out = pd.DataFrame(index=table.frame.index)
+    for name in layout.raw_columns(table.table or "wells"):
+        if folded(name) in by_name:
+            out[name] = table.frame[by_name[folded(name)]]
+        else:
+            out[name] = pd.Series(None, index=table.frame.index, dtype="str")
+    out["_line"], out["_row"] = table.frame["_line"], table.frame["_row"]
+    return out
+
+
+def _show(column: ColumnSeen, frame: pd.DataFrame, block: pd.DataFrame, faults: pd.DataFrame, layout: Layout,
+          settings: Settings) -> None:  # fmt: skip
+    texts = frame[column.header].fillna("").str.strip().reset_index(drop=True)
+    if column.field == "well_id":
+        column.readings = [(t, t) for t in _distinct(texts[texts != ""])]
+        return
+    values = block[column.field].reset_index(drop=True)
+    mine = faults[faults["field"] == column.field]
+    filled = texts[texts != ""]
+    if filled.empty:
+        column.notes.append(words.say("inspect.empty", rows=f"{len(texts):,}"))
+        return
+    read = values[filled.index]
+    known = pd.Series(read.notna().to_numpy(), index=filled.index)
+    typed = schema.fields()[column.field].type
+    for text in _distinct(filled[known]):
+        value = read[filled[filled == text].index[0]]
+        column.readings.append((text, _reading(column, value, block, settings)))
+    _tell_unread(column, filled, known, mine)
+    if typed == "date":
+        _tell_dates(column, filled, mine, layout)
+    if typed in ("code", "boolean"):
+        _tell_codes(column, filled, values, mine)
+
+
+def _distinct(texts: pd.Series) -> list[str]:
+    """Up to three different texts; those of most digits of difference first met win."""
+    return [str(t) for t in dict.fromkeys(texts.head(400))][:SHOWN]
+
+
+def _reading(column: ColumnSeen, value: Any, block: pd.DataFrame, settings: Settings) -> str:
+    """One value as people read it, in the unit of its column."""
+    field = schema.fields()[column.field]
+    if field.type in ("number", "integer"):
+        return number(float(value), column, settings.units)
+    if field.type == "date":
+        return str(pd.Timestamp(value).date())
+    if field.type == "code":
+        return schema.codes(field.codes).get(str(value), str(value))
+    if field.type == "boolean":
+        return words.say("inspect.yes" if value else "inspect.no")
+    return str(value)
+
+
+def number(value: float, column: ColumnSeen, units: str) -> str:
+    """A value in SI in the unit of its column, and in the units asked for where those differ."""
+    field = schema.fields()[column.field]
+    own = column.unit
+    told = f"{float(convert(value, field.unit, own)) if own and field.unit else value:,.6g}"
+    text = f"{told} {unit_label(own)}".strip() if own or not field.unit else told
+    if not own and field.unit and column.unit_from:
+        text = f"{value:,.6g} {unit_label(field.unit)}"
+    datum = "inspect.below_casing" if column.below_casing_top else "inspect.below_ground"
+    if column.field.startswith("depth_"):
+        text = f"{text} {words.say(datum)}"
+    row = schema.suffix_of(column.field)
+    if units and row and own and field.unit:
+        wanted = row[f"unit_{units}"]
+        if wanted != own and not column.field.endswith("_deg"):
+            other = float(convert(value, field.unit, wanted))
+            text += f" = {other:,.4g} {row[f'label_{units}']}"
+    return text
+
+
+@cache
+def _labels() -> dict[str, str]:
+    out: dict[str, str] = {}
+    for row in schema.suffixes():
+        out[row["unit"]] = out.get(row["unit"], row["unit"])
+        for side in ("us", "metric"):
+            if row[f"unit_{side}"]:
+                out[row[f"unit_{side}"]] = row[f"label_{side}"]
+    out["degree"] = "°"
+    return out
+
+
+def unit_label(unit: str) -> str:
+    """A unit as people write it."""
+    return _labels().get(unit, unit.replace("**", "^").replace("^3", "³"))
+
+
+def _tell_unread(column: ColumnSeen, filled: pd.Series, known: pd.Series, faults: pd.DataFrame) -> None:
+    """How many of the filled cells give no value, with examples."""
+    lost = filled[~known]
+    if lost.empty or schema.fields()[column.field].type in ("code", "boolean"):
+        return
+    common = lost.value_counts().head(SHOWN)
+    told = ", ".join(f"{_short(str(t))} ({n:,})" for t, n in common.items())
+    column.notes.append(words.say("inspect.no_value", rows=f"{len(lost):,}", of=f"{len(filled):,}", texts=told))
+
+
+def _short(text: str, most: int = 24) -> str:
+    text = " ".join(text.split())
+    return f"'{text}'" if len(text) <= most else f"'{text[: most - 1]}…'"
+
+
+def _tell_dates(column: ColumnSeen, filled: pd.Series, faults: pd.DataFrame, layout: Layout) -> None:
+    """Order of day and month and what decided it; years alone; two-digit years."""
+    parts = filled.str.extract(_SLASHED).dropna().astype(int)
+    if len(parts):
+        day_first = int(((parts[0] > 12) & (parts[1] <= 12)).sum())
+        month_first = int(((parts[1] > 12) & (parts[0] <= 12)).sum())
+        decided = faults[faults["code"] == "N305"]
+        order = str(decided["found"].iloc[0]) if len(decided) else layout.date_order
+        column.notes.append(words.say(
+            f"inspect.order_{order}", day=f"{day_first:,}", month=f"{month_first:,}", dates=f"{len(parts):,}"
+        ))  # fmt: skip
+    for code in ("N302", "N303", "N304", "N306"):
+        here = faults[faults["code"] == code]
+        if len(here):
+            example = str(here["found"].iloc[0])
+            column.notes.append(words.say(f"inspect.{code}", rows=f"{len(here):,}", found=example))
+
+
+def _tell_codes(column: ColumnSeen, filled: pd.Series, values: pd.Series, faults: pd.DataFrame) -> None:
+    """Which spellings are known and which are not, by count."""
+    strange = set(faults.loc[faults["code"] == "N401", "found"].dropna())
+    counts = filled.value_counts()
+    known = [(str(t), int(n)) for t, n in counts.items() if str(t)[:80] not in strange]
+    lost = [(str(t), int(n)) for t, n in counts.items() if str(t)[:80] in strange]
+    first = {t: values[filled[filled == t].index[0]] for t, _ in known[:6]}
+    codes = schema.codes(schema.fields()[column.field].codes) if schema.fields()[column.field].codes else {}
+    column.readings = [
+        (t, words.say("inspect.yes" if v else "inspect.no") if isinstance(v, (bool, np.bool_)) else
+         codes.get(str(v), words.say("inspect.none") if pd.isna(v) else str(v)))
+        for t, v in list(first.items())[:SHOWN]
+    ]  # fmt: skip
+    rows = sum(n for _, n in known)
+    column.notes.append(words.say("inspect.codes_known", texts=len(known), rows=f"{rows:,}", of=f"{len(filled):,}"))
+    if lost:
+        told = ", ".join(f"{_short(t)} {n:,}" for t, n in lost[:6])
+        more = f" +{len(lost) - 6}" if len(lost) > 6 else ""
+        column.notes.append(words.say("inspect.codes_lost", texts=len(lost), told=told + more))
+
+
+def _place(turn: list[ColumnSeen], block: pd.DataFrame, layout: Layout) -> None:
+    """Where the points lie, as WGS 84, told at the latitude."""
+    column = next((c for c in turn if c.field == "latitude_deg"), None)
+    if column is None or "longitude_deg" not in block or "latitude_deg" not in block:
+        return
+    log = IssueLog()
+    points = block[["source_id", "well_id", "source_file", "source_row", "latitude_deg", "longitude_deg"]].copy()
+    places.settle(points, layout.crs, log)
+    lat, lon = points["latitude_deg"].to_numpy(), points["longitude_deg"].to_numpy()
+    known = ~np.isnan(lat) & ~np.isnan(lon)
+    if not known.any():
+        column.notes.append(words.say("inspect.no_points"))
+        return
+    ends = [float(f(v[known])) for v in (lat, lon) for f in (np.min, np.max)]
+    column.notes.append(words.say(
+        "inspect.points", points=f"{int(known.sum()):,}", south=_axis(ends[0], "NS"), north=_axis(ends[1], "NS"),
+        west=_axis(ends[2], "EW"), east=_axis(ends[3], "EW"), crs=layout.crs,
+    ))  # fmt: skip
+    for code, count in log.table()["code"].value_counts().items():
+        title = next((r["title"] for r in schema.rows("rules") if r["code"] == code), str(code))
+        column.notes.append(f"{title}: {int(count):,}")
+
+
+def _axis(value: float, sides: str) -> str:
+    if math.isnan(value):
+        return "?"
+    return f"{abs(value):.2f}° {sides[0] if value >= 0 else sides[1]}"
