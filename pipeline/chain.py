@@ -176,6 +176,7 @@ def run(
             "issues": io.write_table("issues", issues, folder),
             "quarantine": io.write_table("quarantine", records.quarantine, folder),
             "excluded": io.write_table("excluded", records.excluded, folder),
+            "repairs": io.write_table("repairs", records.repairs, folder),
             "metrics": io.write_table("metrics", metrics, folder),
         }
         clock.stage("tables", started, sum(counts.values()))

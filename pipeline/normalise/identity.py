@@ -20,8 +20,10 @@ from pipeline.normalise.issues import IssueLog
 INTO, EVIDENCE = "_into", "_evidence"
 LATER_KINDS = ("deepening", "pump_work")
 SAME_SHARE, SAME_DEG = 0.01, 0.0002
-NOT_VALUES = {"source_id", "well_id", "source_file", "source_table", "source_line", "source_row", "market_code",
-               "weight_inclusion_fraction", "completeness_count", "completed_precision_code"}  # fmt: skip
+NOT_VALUES = {
+    "source_id", "well_id", "source_file", "source_table", "source_line", "source_row", "market_code", "repaired_count",
+    "weight_inclusion_fraction", "completeness_count", "completed_precision_code",
+}  # fmt: skip
 
 
 def values_of(wells: pd.DataFrame) -> list[str]:

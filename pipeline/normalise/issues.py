@@ -1,8 +1,8 @@
-"""Faults found while records are read, gathered as rows of the table ``issues``."""
+"""Faults found while records are read, gathered as rows of ``issues``; proposed repairs, as rows of ``repairs``."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from functools import cache
 from typing import Any
 
@@ -28,9 +28,48 @@ def severities() -> dict[str, str]:
 class IssueLog:
     """Collects faults; rows are sorted when asked for, so that the order of the files does not matter."""
 
-    def __init__(self) -> None:
+    def __init__(self, accept: Collection[str] = ()) -> None:
         self._frames: list[pd.DataFrame] = []
         self._single: list[dict[str, Any]] = []
+        self._repairs: list[pd.DataFrame] = []
+        self._accept = frozenset(accept)
+
+    def accepts(self, code: str) -> bool:
+        """Whether the run uses proposals of this code."""
+        return code in self._accept
+
+    def propose(
+        self, code: str, field: str, keys: pd.DataFrame, at: NDArray[Any], found: Sequence[Any],
+        proposed: Sequence[Any], evidence: Sequence[str] | str, strength: Sequence[str] | str, expected: str,
+    ) -> bool:  # fmt: skip
+        """One proposed repair a row, told as a fault too; returns whether the run uses it.
+
+        Parameters
+        ----------
+        code, field, keys, at, found, expected
+            As in :meth:`rows`.
+        proposed : one text a position
+        evidence, strength : one text a position, or one for all
+        """
+        taken = self.accepts(code)
+        self.rows(code, field, keys, at, found, expected, list(proposed) if taken else None)
+        if len(at):
+            frame = keys[KEYS].iloc[at].reset_index(drop=True).astype({"source_id": "str", "source_file": "str"})
+            frame["code"], frame["field"], frame["is_accepted"] = code, field, taken
+            told = (("found", found), ("proposed", proposed), ("evidence", evidence), ("strength_code", strength))
+            for name, texts in told:
+                frame[name] = pd.Series([texts] * len(at) if isinstance(texts, str) else list(texts), dtype="str")
+            self._repairs.append(frame)
+        return taken
+
+    def repairs(self) -> list[pd.DataFrame]:
+        """Proposals, in the order of their making."""
+        return list(self._repairs)
+
+    def outside_range(self, field: str, since: int) -> pd.DataFrame:
+        """Values of a field made missing for lying outside its possible range, since a mark."""
+        found = [f for f in self._frames[since:] if f["code"].iloc[0] == "N201" and f["field"].iloc[0] == field]
+        return pd.concat(found, ignore_index=True) if found else pd.DataFrame(columns=[*KEYS, "found"])
 
     def rows(
         self, code: str, field: str, keys: pd.DataFrame, at: NDArray[Any], found: Sequence[Any],
@@ -78,7 +117,8 @@ class IssueLog:
 
     def only(self, mark: int, known: pd.Index) -> None:
         """Forget row faults since ``mark`` of ids that are no wells of the source, such as orphan child rows."""
-        self._frames[mark:] = [f[f["well_id"].isin(known)] for f in self._frames[mark:]]
+        kept = [f[f["well_id"].isin(known)] for f in self._frames[mark:]]
+        self._frames[mark:] = [f for f in kept if len(f)]
 
     def table(self) -> pd.DataFrame:
         """All faults with the columns of the table ``issues``, in a fixed order."""

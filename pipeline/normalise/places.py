@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from pipeline.errors import SchemaError
 from pipeline.normalise import text
 from pipeline.normalise.issues import IssueLog
+from pipeline.normalise.repairs import count_repaired
 
 CELL_DEG = 0.25
 NEIGHBOURS = 3
@@ -96,9 +97,15 @@ def _mend(
         take = fits[code] & alone
         mask = np.zeros(len(lat), dtype=bool)
         mask[lost[take]] = True
-        used = [f"{p:.6g}, {q:.6g}" for p, q in zip(y[take], x[take], strict=True)]
-        _tell(code, wells, mask, lat, lon, "a place among the others of the source", used, log)
-        lat[lost[take]], lon[lost[take]] = y[take], x[take]
+        at = np.flatnonzero(mask)
+        found = [f"{p:.6g}, {q:.6g}" for p, q in zip(lat[at], lon[at], strict=True)]
+        put = [f"{p:.6g}, {q:.6g}" for p, q in zip(y[take], x[take], strict=True)]
+        why = "alone as it stands; among other points of the source only so"
+        taken = log.propose(code, "latitude_deg", wells, at, found, put, why, "strong",
+                            "a place among the others of the source")  # fmt: skip
+        lat[at], lon[at] = (y[take], x[take]) if taken else (np.nan, np.nan)
+        if taken:
+            count_repaired(wells, at)
     return lat, lon
 
 

@@ -16,7 +16,7 @@ import pyarrow as pa
 
 from pipeline import schema
 from pipeline.errors import PipelineError
-from pipeline.normalise import children, dates, identity, overrides, places, repairs, scope, spelling, text
+from pipeline.normalise import children, dates, identity, overrides, places, repairs, scope, spelling, text, unit_rows
 from pipeline.normalise.columns import ENTRY, KEYS, REASON, Reader
 from pipeline.normalise.issues import IssueLog
 from pipeline.normalise.order import by_text, ordered, whole
@@ -36,6 +36,8 @@ class Records:
     wells : DataFrame
         One row a well in scope, SI, sorted by source_id and well_id.
     events, issues, quarantine, excluded : DataFrame
+    repairs : DataFrame
+        Proposed repairs, accepted or not.
     ledger : list of LedgerEntry
         rows_read = rows_used + excluded + quarantined holds in each.
     """
@@ -45,6 +47,7 @@ class Records:
     issues: pd.DataFrame
     quarantine: pd.DataFrame
     excluded: pd.DataFrame
+    repairs: pd.DataFrame
     ledger: list[LedgerEntry]
 
 
@@ -76,7 +79,7 @@ def to_records(intake: Intake, settings: Settings) -> Records:
     PipelineError
         When a ledger entry does not balance: a record was lost or counted twice.
     """
-    log = IssueLog()
+    log = IssueLog(settings.accept_repairs)
     by_source: dict[str, list[tuple[RawTable, int]]] = defaultdict(list)
     for raw, entry in zip(intake.tables, _entries(intake), strict=True):
         by_source[raw.source_id].append((raw, entry))
@@ -94,6 +97,7 @@ def to_records(intake: Intake, settings: Settings) -> Records:
         issues=log.table(),
         quarantine=_declared("quarantine", [intake.quarantine, *(o.no_id for o in outcomes)]),
         excluded=excluded,
+        repairs=_declared("repairs", log.repairs()),
         ledger=ledger,
     )
 
@@ -168,7 +172,7 @@ def _source(layout: Layout, tables: list[tuple[RawTable, int]], settings: Settin
     market = market_of(layout, settings)
     files = sorted({raw.file for raw, _ in tables})
     reader = Reader(layout, market, dates.newest(settings.as_of, layout.retrieved), log, files, settings.threads)
-    main = layout.wells_table().name
+    main, since = layout.wells_table().name, log.mark()
     blocks: dict[str, list[pd.DataFrame]] = defaultdict(list)
     for raw, entry in (t for t in tables if t[0].table == main):
         blocks[raw.table].append(reader.block(raw, entry))
@@ -191,7 +195,7 @@ def _source(layout: Layout, tables: list[tuple[RawTable, int]], settings: Settin
     for name in child_names:
         picks = {f: c.pick for f, c in layout.tables[name].columns.items()}
         children.fill(wells, children.gather(frames[name], picks, ids))
-    kept, merged, left_out = _settle(wells, layout, market, settings, log)
+    kept, merged, left_out = _settle(wells, layout, market, settings, log, since)
     in_scope = pd.Index(pd.concat([kept["well_id"], merged["well_id"]]).unique()) if child_names else pd.Index([])
     lost = [left_out, *reader.totals]
     used = [kept[ENTRY], merged[ENTRY]] if len(wells) else []
@@ -208,7 +212,7 @@ def _source(layout: Layout, tables: list[tuple[RawTable, int]], settings: Settin
 
 
 def _settle(
-    wells: pd.DataFrame, layout: Layout, market: str, settings: Settings, log: IssueLog
+    wells: pd.DataFrame, layout: Layout, market: str, settings: Settings, log: IssueLog, since: int
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """Wells in scope, records merged into them, and records left out."""
     if wells.empty:
@@ -227,11 +231,14 @@ def _settle(
         if "completed_precision_code" not in wells:
             wells["completed_precision_code"] = 0
         wells["completed_precision_code"] = wells["completed_precision_code"].fillna(0).astype(np.int8)
+    wells[repairs.REPAIRED] = np.zeros(len(wells), dtype=np.int8)
     identity.date_events(wells)
     places.settle(wells, layout.crs, log)
     units = _units(layout)
     repairs.mend_yields(wells, units, settings.base("flow_repair_village"), log)
     repairs.mend_depths(wells, units, log)
+    unit_rows.mend(wells, units, log, since)
+    repairs.give_up(wells, log)
     order, unlike = by_text(whole(wells["well_id"]))
     kept, same_id = identity.merge_ids(wells, log, unlike)
     why = scope.reasons(kept)

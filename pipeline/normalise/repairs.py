@@ -1,8 +1,9 @@
 """Contradictions between depths, and yields of the wrong hour: repaired where one explanation alone fits.
 
 The order that must hold is static level above pump, pump not below the bottom. A record that breaks it is
-tried against the slips seen in real records; exactly one must mend it, else the value is given up.
-Every repair and every value given up is an issue that keeps what was found.
+tried against the slips seen in real records; exactly one must mend it to be proposed. A proposal that the run
+does not accept leaves the values that contradict each other missing, as does a contradiction without one.
+Every proposal and every value given up is an issue that keeps what was found.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from pipeline.units import convert
 PIPE_FT = 10.0
 LARGEST_PIPE_COUNT = 60
 ROUNDING_M = 0.006
+REPAIRED = "repaired_count"
 
 
 @cache
@@ -66,7 +68,7 @@ def explanations(
 
 
 def mend_depths(wells: pd.DataFrame, units: Mapping[str, str], log: IssueLog) -> None:
-    """Repair or give up depths that contradict each other; changes ``wells``."""
+    """Propose repairs of depths that contradict each other; changes ``wells``."""
     static, pump = _get(wells, "depth_static_m"), _get(wells, "depth_pump_m")
     done, drilled = _get(wells, "depth_completed_m"), _get(wells, "depth_drilled_m")
     _mend_completed(wells, done, drilled, units, log)
@@ -78,25 +80,58 @@ def mend_depths(wells: pd.DataFrame, units: Mapping[str, str], log: IssueLog) ->
     alone = sum(f.astype(int) for f in fits.values()) == 1
     swap, feet, pipes = (np.flatnonzero(wrong & alone & fits[c]) for c in ("P101", "P102", "P104"))
 
-    used = [f"level {b}, bottom {s}" for s, b in zip(shown(static[swap]), shown(bottom[swap]), strict=True)]
     found = [f"level {s}, bottom {b}" for s, b in zip(shown(static[swap]), shown(bottom[swap]), strict=True)]
-    log.rows("P101", "depth_static_m", wells, swap, found, "level above the pump, pump above the bottom", used)
-    moved = static[swap].copy()
-    same = np.isnan(drilled[swap]) | (drilled[swap] == bottom[swap])
-    static[swap] = bottom[swap]
-    had = ~np.isnan(done[swap])
-    drilled[swap] = np.where(~np.isnan(drilled[swap]) & (same | ~had), moved, drilled[swap])
-    done[swap] = np.where(had, moved, done[swap])
+    put = [f"level {b}, bottom {s}" for s, b in zip(shown(static[swap]), shown(bottom[swap]), strict=True)]
+    why = [f"the pump at {p} m hangs between the two, above the level and below the bottom as they stand"
+           for p in shown(pump[swap])]  # fmt: skip
+    if log.propose("P101", "depth_static_m", wells, swap, found, put, why, "strong",
+                   "level above the pump, pump above the bottom"):  # fmt: skip
+        moved = static[swap].copy()
+        same = np.isnan(drilled[swap]) | (drilled[swap] == bottom[swap])
+        static[swap] = bottom[swap]
+        had = ~np.isnan(done[swap])
+        drilled[swap] = np.where(~np.isnan(drilled[swap]) & (same | ~had), moved, drilled[swap])
+        done[swap] = np.where(had, moved, done[swap])
+        count_repaired(wells, swap)
+    else:
+        # which of the two is which is open, so neither stands
+        static[swap], done[swap], drilled[swap] = np.nan, np.nan, np.nan
 
-    for code, at, values in (("P102", feet, pump[feet] * foot_m()),
-                             ("P104", pipes, np.round(pump[pipes] / foot_m()) * PIPE_FT * foot_m())):  # fmt: skip
-        log.rows(code, "depth_pump_m", wells, at, shown(pump[at]), "between level and bottom, in m", shown(values))
-        pump[at] = values
-    _give_up(wells, static, pump, np.fmax(done, drilled), jet, log)
+    grid = "; a whole number of feet, as a count carried from feet to metres is"
+    for code, at, values, more, strength in (
+        ("P102", feet, pump[feet] * foot_m(), "", "fair"),
+        ("P104", pipes, np.round(pump[pipes] / foot_m()) * PIPE_FT * foot_m(), grid, "strong"),
+    ):
+        why = [f"only so between level {s} m and bottom {b} m{more}"
+               for s, b in zip(shown(static[at]), shown(bottom[at]), strict=True)]  # fmt: skip
+        taken = log.propose(code, "depth_pump_m", wells, at, shown(pump[at]), shown(values), why, strength,
+                            "between level and bottom, in m")  # fmt: skip
+        pump[at] = values if taken else np.nan
+        if taken:
+            count_repaired(wells, at)
     for name, values in (("depth_static_m", static), ("depth_pump_m", pump), ("depth_completed_m", done),
                          ("depth_drilled_m", drilled)):  # fmt: skip
         if name in wells:
             wells[name] = values
+
+
+def give_up(wells: pd.DataFrame, log: IssueLog) -> None:
+    """Levels and pump depths that still contradict the others become missing; changes ``wells``."""
+    static, pump = _get(wells, "depth_static_m"), _get(wells, "depth_pump_m")
+    deepest = np.fmax(_get(wells, "depth_completed_m"), _get(wells, "depth_drilled_m"))
+    jet = (wells["pump_kind_code"] == "jet").to_numpy(dtype=bool) if "pump_kind_code" in wells else False
+    if not _give_up(wells, static, pump, deepest, jet, log):
+        return
+    for name, values in (("depth_static_m", static), ("depth_pump_m", pump)):
+        if name in wells:
+            wells[name] = values
+
+
+def count_repaired(wells: pd.DataFrame, at: NDArray[np.int64]) -> None:
+    """Note that one more value of the records ``at`` rests on an accepted repair."""
+    count = wells[REPAIRED].to_numpy(copy=True) if REPAIRED in wells else np.zeros(len(wells), dtype=np.int8)
+    count[at] += 1
+    wells[REPAIRED] = count
 
 
 def _mend_completed(
@@ -113,21 +148,26 @@ def _mend_completed(
         return
     at = np.flatnonzero((done > drilled * 1.01) & (np.abs(done * foot_m() / drilled - 1) <= 0.01))
     mended = done[at] * foot_m()
-    log.rows("P103", "depth_completed_m", wells, at, shown(done[at]), "not below the hole, in m", shown(mended))
-    done[at] = mended
+    why = [f"read as feet within a hundredth of the drilled depth, {d} m" for d in shown(drilled[at])]
+    taken = log.propose("P103", "depth_completed_m", wells, at, shown(done[at]), shown(mended), why, "strong",
+                        "not below the hole, in m")  # fmt: skip
+    done[at] = mended if taken else np.nan
+    if taken:
+        count_repaired(wells, at)
 
 
 def _give_up(
     wells: pd.DataFrame, static: NDArray[np.float64], pump: NDArray[np.float64], bottom: NDArray[np.float64],
     jet: NDArray[np.bool_] | bool, log: IssueLog,
-) -> None:  # fmt: skip
-    """Values that still contradict the others become missing."""
+) -> bool:  # fmt: skip
+    """Values that still contradict the others become missing; whether there were any."""
     under = np.flatnonzero(static > bottom + ROUNDING_M)
     log.rows("P110", "depth_static_m", wells, under, shown(static[under]), "above the bottom", None)
     static[under] = np.nan
     lost = np.flatnonzero((pump > bottom + ROUNDING_M) | ((pump <= static) & ~np.asarray(jet)))
     log.rows("P109", "depth_pump_m", wells, lost, shown(pump[lost]), "below the level, above the bottom", None)
     pump[lost] = np.nan
+    return bool(len(under) or len(lost))
 
 
 def mend_yields(wells: pd.DataFrame, units: Mapping[str, str], limit: float, log: IssueLog) -> None:
@@ -147,7 +187,12 @@ def mend_yields(wells: pd.DataFrame, units: Mapping[str, str], limit: float, log
         return
     low, top = np.min(usual), np.max(usual)
     at = np.flatnonzero(high & (flow / 60.0 >= low) & (flow / 60.0 <= top))
-    log.rows("P105", "flow_tested_m3_per_s", wells, at, shown(flow[at]), f"at most {limit:.3g} m3/s in a village well",
-             shown(flow[at] / 60.0))  # fmt: skip
-    flow[at] /= 60.0
+    if not len(at):
+        return
+    why = f"a sixtieth lies among the {len(usual)} yields of the source that a village well can give"
+    taken = log.propose("P105", "flow_tested_m3_per_s", wells, at, shown(flow[at]), shown(flow[at] / 60.0), why, "fair",
+                        f"at most {limit:.3g} m3/s in a village well")  # fmt: skip
+    flow[at] = flow[at] / 60.0 if taken else np.nan
     wells["flow_tested_m3_per_s"] = flow
+    if taken:
+        count_repaired(wells, at)

@@ -10,15 +10,16 @@ import pytest
 from raw_tables import intake, layout, table
 
 from pipeline.normalise import to_records
-from pipeline.settings import Settings
+from pipeline.settings import Settings, repair_codes
 
 RECORDS = Path(__file__).resolve().parents[3] / "shared" / "records"
 
 
-def run(rows: dict[str, list], **more):
+def run(rows: dict[str, list], accept: str = "all", **more):
     size = len(rows["depth"])
     base = {"id": [f"W{i}" for i in range(size)], "use": ["village"] * size}
-    return to_records(intake(layout(**more), table({**base, **rows})), Settings())
+    settings = Settings(accept_repairs=repair_codes(accept))
+    return to_records(intake(layout(**more), table({**base, **rows})), settings)
 
 
 def repairs(out) -> pd.DataFrame:
