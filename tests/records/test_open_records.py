@@ -29,10 +29,14 @@ ROWS: dict[str, dict[tuple[str, str], int]] = {
     "us-california-oswcr-centralvalley": {("us_california_central_valley", "wells"): 15_368},
     "us-california-dwr-periodic-gwl": {
         ("us_california_periodic_levels", "perforations"): 11_168, ("us_california_periodic_levels", "wells"): 5_321},
-    "us-minnesota-cwi": {("us_minnesota", "index"): 24},
+    "us-minnesota-cwi": {
+        ("us_minnesota", "index"): 24, ("us_minnesota", "strata"): 117, ("us_minnesota", "remarks"): 19,
+        ("us_minnesota_permits", "permits"): 7},
     "us-usgs-nwis-tsv": {("us_usgs_nwis", "sites"): 32_666, ("us_usgs_nwis", "levels"): 97_680},
     # 206 sites, and the two of a second file of sites
-    "us-usgs-rdb": {("us_usgs_nwis", "sites"): 206 + 2},
+    "us-usgs-rdb": {
+        ("us_usgs_nwis", "sites"): 206 + 2, ("us_usgs_results", "sites"): 5,
+        ("us_usgs_results", "results"): 5, ("us_usgs_results", "results_wide"): 67 + 5},
     "ca-britishcolumbia-gwells": {
         ("ca_british_columbia", "casing"): 64_011, ("ca_british_columbia", "screen"): 28_459,
         ("ca_british_columbia", "perforation"): 5_964, ("ca_british_columbia", "drilling_method"): 105_844,
@@ -43,8 +47,8 @@ ROWS: dict[str, dict[tuple[str, str], int]] = {
     "mw-malawi-monitoringwell-assessment": {("mw_monitoring_wells", "wells"): 13},
     "ug-uganda-boreholes": {("ug_boreholes_raw", "wells"): 173, ("ug_boreholes", "wells"): 171},
     "multi-ngo-waterpoints": {("ngo_waterpoints", "wells"): 1_793, ("ngo_waterpoints_coded", "wells"): 1_793},
-    # the 24 further samples name no place that the 157 share, and the workbook repeats them: left unread
-    "ke-kwale-gwchemistry": {("ke_kwale_chemistry", "wells"): 157},
+    # the 24 further samples name no place that the 157 share: a source of their own
+    "ke-kwale-gwchemistry": {("ke_kwale_chemistry", "wells"): 157, ("ke_kwale_chemistry_selected", "wells"): 24},
 }  # fmt: skip
 
 
