@@ -45,6 +45,9 @@ def run(
         str | None,
         typer.Option("--accept-repairs", help="Repairs to use: none, all, or codes such as P101,P104."),
     ] = None,
+    regions: Annotated[
+        Path | None, typer.Option("--regions", help="GeoJSON polygons that name the region of a point.")
+    ] = None,
     strict: Annotated[bool, typer.Option("--strict", help="Stop where the gate fails.")] = False,
     gate_pages: Annotated[bool, typer.Option("--gate-pages", help="Write the gate's result pages too.")] = False,
     as_json: Json = False,
@@ -56,7 +59,7 @@ def run(
 
     effective = setup.load(
         settings, units=units or None, limit=limit, layouts=tuple(layout or ()), strict=strict, gate_pages=gate_pages,
-        accept_repairs=accept,
+        accept_repairs=accept, regions=regions,
     )
     for path in inputs:
         if not path.exists():

@@ -59,6 +59,9 @@ class Settings:
         Units shown to people, "us" or "metric"; tables stay in SI.
     accept_repairs : tuple of str
         Codes of the repairs (``P101``) that the run uses; the others stay proposals.
+    regions : Path or None
+        GeoJSON file of polygons that name the region of a point; ``region_name`` is the property that holds the
+        name, ``region_trust`` says whether ``record`` or ``polygon`` stands where the two differ.
     limit : int or None
         Read at most so many records a table, for a trial.
     """
@@ -79,6 +82,9 @@ class Settings:
     overrides: dict[str, dict[str, Any]] = field(default_factory=dict)
     gate_overlay: dict[str, float] = field(default_factory=dict)
     accept_repairs: tuple[str, ...] = ()
+    regions: Path | None = None
+    region_name: str = ""
+    region_trust: str = "record"
 
     @cached_property
     def practice(self) -> dict[str, Band]:
@@ -119,6 +125,7 @@ class Settings:
             "prices": self.prices.name if self.prices else "prices.csv (invented demo list)",
             "practice_overlay": self.practice_overlay, "overrides": len(self.overrides),
             "gate": self.gate_overlay, "accept_repairs": list(self.accept_repairs),
+            "regions": self.regions.name if self.regions else None, "region_trust": self.region_trust,
         }  # fmt: skip
 
 
@@ -150,13 +157,28 @@ def load(path: Path | None, **given: Any) -> Settings:
     if "horizon_years" in found:
         years = found["horizon_years"]
         values["practice_overlay"]["horizon"] = {"low": years, "base": years, "high": years}
+    values |= _regions(found["regions"], path) if path and "regions" in found else {}
     values["accept_repairs"] = found.get("accept_repairs", "none")
     values.update({k: v for k, v in given.items() if v is not None})
     values["accept_repairs"] = repair_codes(values["accept_repairs"])
+    if values.get("regions") and not values["regions"].is_file():
+        raise UsageError(f"{values['regions']}: no such file of regions.")
     for name, allowed in (("market", ("", "us", "metric")), ("units", ("", "us", "metric"))):
         if values.get(name, "") not in allowed:
             raise UsageError(f"{name} is '{values[name]}'; write one of {[a for a in allowed if a]}.")
     return Settings(**values)
+
+
+def _regions(given: Any, path: Path) -> dict[str, Any]:
+    """Settings of regions: the name of a file, or a table with file, name and trust."""
+    table = {"file": given} if isinstance(given, str) else given
+    if not isinstance(table, dict) or set(table) - {"file", "name", "trust"} or not isinstance(table.get("file"), str):
+        raise UsageError(f'Settings file {path.name}: regions is a file, or a table with file, name and trust.')
+    trust = table.get("trust", "record")
+    if trust not in ("record", "polygon"):
+        raise UsageError(f"Settings file {path.name}: regions trust is '{trust}'; write record or polygon.")
+    file = (path.parent / table["file"]).resolve()
+    return {"regions": file, "region_name": str(table.get("name", "")), "region_trust": trust}
 
 
 def repair_codes(given: Any) -> tuple[str, ...]:

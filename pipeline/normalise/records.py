@@ -16,7 +16,19 @@ import pyarrow as pa
 
 from pipeline import schema
 from pipeline.errors import PipelineError
-from pipeline.normalise import children, dates, identity, overrides, places, repairs, scope, spelling, text, unit_rows
+from pipeline.normalise import (
+    children,
+    dates,
+    identity,
+    overrides,
+    places,
+    regions,
+    repairs,
+    scope,
+    spelling,
+    text,
+    unit_rows,
+)
 from pipeline.normalise.columns import ENTRY, KEYS, REASON, Reader
 from pipeline.normalise.issues import IssueLog
 from pipeline.normalise.order import by_text, ordered, whole
@@ -225,8 +237,8 @@ def _settle(
         if empty:
             wells[name] = wells[name].fillna(empty) if name in wells else _constant(empty, len(wells))
     if "region_code" in wells:
-        regions, areas = wells["region_code"], wells.get("area_code")
-        wells["region_code"] = spelling.settle(regions, areas, "region_code", source_id, log)
+        regional, areas = wells["region_code"], wells.get("area_code")
+        wells["region_code"] = spelling.settle(regional, areas, "region_code", source_id, log)
     if "completed_date" in wells:
         if "completed_precision_code" not in wells:
             wells["completed_precision_code"] = 0
@@ -234,6 +246,7 @@ def _settle(
     wells[repairs.REPAIRED] = np.zeros(len(wells), dtype=np.int8)
     identity.date_events(wells)
     places.settle(wells, layout.crs, log)
+    regions.settle(wells, settings, source_id, log)
     units = _units(layout)
     repairs.mend_yields(wells, units, settings.base("flow_repair_village"), log)
     repairs.mend_depths(wells, units, log)
