@@ -150,7 +150,7 @@ def run(
     clock.stage("ingest", started, sum(entry.rows_read for entry in intake.ledger))
     started = time.perf_counter()
     records = to_records(intake, settings)
-    not_read = intake.not_read
+    not_read, decisions, notes = intake.not_read, intake.decisions, intake.notes
     del intake
     ledger = [entry.to_dict() for entry in records.ledger]
     _balance(ledger)
@@ -223,9 +223,10 @@ def run(
             "inputs": _inputs(paths),
             "ledger": ledger,
             "not_read": [
-                {"file": name, "reason": why, "is_table": Path(name).suffix.lower() in TABLE_ENDINGS}
-                for name, why in not_read
+                {"file": name, "reason": why, "is_table": _is_table(name, why)} for name, why in not_read
             ],
+            "columns": decisions,
+            "notes": [{"file": name, "note": note} for name, note in notes],
             "gate": {"passed": verdict.passed, "failed": [list(row) for row in verdict.failed]},
             "counts": counts,
             "draws": settings.draws,
@@ -257,11 +258,21 @@ def _to_tables(done: dict[str, Any]) -> dict[str, Any]:
     }
 
 
+def _is_table(name: str, reason: str) -> bool:
+    """Whether a person would expect it to be read: by its ending, or as a sheet whose header tells something."""
+    last = Path(name.split(": ")[-1]).suffix.lower()
+    if ".xlsx: " in name.lower() and last not in TABLE_ENDINGS:
+        return not reason.startswith(("not a table of wells", "no table of columns"))
+    return last in TABLE_ENDINGS
+
+
 def unread_tables(manifest: dict[str, Any]) -> list[str]:
-    """Files of a folder that look like tables and were not read, copies of a table that was read left aside."""
+    """Files of a folder that look like tables and were not read; those left aside on purpose do not count."""
+    from pipeline.ingest.intake import ON_PURPOSE
+
     return [
         entry["file"] for entry in manifest["not_read"]
-        if entry["is_table"] and not entry["reason"].startswith("The same records")
+        if entry["is_table"] and not entry["reason"].startswith(ON_PURPOSE)
     ]  # fmt: skip
 
 

@@ -11,6 +11,8 @@ from pipeline import schema
 from pipeline.ingest.layouts import Layout
 
 LINE, ROW = "_line", "_row"
+# reasons that begin so tell of tables that are left aside on purpose
+ON_PURPOSE = ("The same records as ", "Describes ", "Of no use for the job: ")
 
 
 @dataclass
@@ -101,6 +103,9 @@ class Intake:
         Files of a folder that were left unread.
     notes : list of (file, note)
         What was done about a file's quirks: lines read as cp1252, mapped columns that the file lacks.
+    decisions : list of dict
+        One a column that is read: source, table, file, column, field, unit, how (layout, header, units_row,
+        dictionary, unit_column, inferred), evidence, score.
     """
 
     layouts: dict[str, Layout] = field(default_factory=dict)
@@ -109,6 +114,7 @@ class Intake:
     ledger: list[LedgerEntry] = field(default_factory=list)
     not_read: list[tuple[str, str]] = field(default_factory=list)
     notes: list[tuple[str, str]] = field(default_factory=list)
+    decisions: list[dict[str, Any]] = field(default_factory=list)
 
 
 def empty_quarantine() -> pd.DataFrame:

@@ -280,3 +280,27 @@ def to_toml(proposal: Proposal, source_id: str, file: str) -> str:
     if others:
         lines += ["# Columns not understood; they are not read:", *(f"#   {_quoted(h)}" for h in others)]
     return "\n".join(lines) + "\n"
+
+
+def guess_table(
+    headers: tuple[str, ...], sample: pd.DataFrame, units_row: list[str] | None, described: dict[str, str],
+    context: dict[str, str],
+) -> list[object]:  # fmt: skip
+    """The guesses of ``propose`` in the form of the proposal package."""
+    from pipeline.ingest.proposal import model
+
+    found = propose(headers, sample, units_row)
+    out: list[object] = []
+    for one in found.guesses:
+        text = f"header says {one.field}" + (f" in {one.unit}" if one.unit else "")
+        if one.field and not one.unit and one.header in described and schema.fields()[one.field].unit:
+            told = re.search(r"[\(\[]([^)\]]*)[\)\]]", described[one.header])
+            if told and unit_of(told.group(1)) and _fits(unit_of(told.group(1)), one.field):
+                one.unit, text = unit_of(told.group(1)), text + ", dictionary tells the unit"
+                one.why_not = "" if "unit" in one.why_not else one.why_not
+        out.append(model.Guess(
+            one.header, one.field, one.unit, one.score, one.score, one.score if one.unit else 0.0,
+            [model.Evidence("header", text, 2.0)] if one.field else [], why_not=one.why_not,
+            below_casing_top=one.below_casing_top,
+        ))  # fmt: skip
+    return out

@@ -1,10 +1,8 @@
-"""Input paths to raw text tables: files opened, recognised, parsed; the ledger begun."""
+"""Input paths to raw text tables: files opened, recognised or proposed for, parsed; the ledger begun."""
 
 from __future__ import annotations
 
 import shlex
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,154 +11,18 @@ import pandas as pd
 
 from pipeline import schema
 from pipeline.errors import SourceError
-from pipeline.ingest import propose as proposing
-from pipeline.ingest.files import InputFile, Opened, list_files, open_file
-from pipeline.ingest.header import BYTES_SEARCHED, DELIMITERS, Candidate, best, candidates, unique_names
-from pipeline.ingest.header_words import is_units_row
+from pipeline.ingest.decisions import decisions_of, notes_of
 from pipeline.ingest.intake import LINE, ROW, Intake, LedgerEntry, RawTable
-from pipeline.ingest.layouts import Layout, TableMap, available, read_layout
-from pipeline.ingest.parse import Parsed, parse
-from pipeline.ingest.recognise import Recogniser
-from pipeline.ingest.sheets import Grid, parse_grid
+from pipeline.ingest.joining import align
+from pipeline.ingest.layouts import packaged
+from pipeline.ingest.parse import Parsed
+from pipeline.ingest.proposal.document import to_document, to_toml
+from pipeline.ingest.survey import Entry, Found, NotUnderstood, Reader, Survey, heads
 from pipeline.settings import Settings
 
-SAMPLE_ROWS = 2000
+_heads = heads
 
-
-class NotUnderstood(SourceError):
-    """A table whose columns are not understood well enough; carries what was guessed."""
-
-    def __init__(self, message: str, proposal: proposing.Proposal, name: str):
-        super().__init__(message, exit_code=2)
-        self.proposal, self.name = proposal, name
-
-
-@dataclass
-class Found:
-    """A table in a file: where its header is, and what it is read as."""
-
-    opened: Opened
-    head: Candidate
-    grid: Grid | None
-    layout: Layout
-    table: TableMap
-    proposal: proposing.Proposal | None = None
-
-
-def _comment(layout: Layout | None) -> str:
-    return layout.comment if layout else "#"
-
-
-def _heads(opened: Opened) -> Iterator[tuple[Candidate, Grid | None]]:
-    """Rows that may be headers, of the text or of each sheet in turn."""
-    if opened.text is not None:
-        head = bytes(opened.text[: BYTES_SEARCHED + opened.skip])
-        for candidate in candidates(head, opened.skip, DELIMITERS, "#"):
-            yield candidate, None
-    for grid in opened.grids or []:
-        for candidate in grid.candidates():
-            yield candidate, grid
-
-
-class Reader:
-    """Reads files one after another and remembers layouts proposed on the way."""
-
-    def __init__(self, settings: Settings):
-        self.settings = settings
-        self.layouts = available(settings.layouts)
-        own = {read_layout(path).id for path in settings.layouts}
-        self.recogniser = Recogniser(self.layouts, own)
-        self._proposed: dict[tuple[str, ...], tuple[Layout, proposing.Proposal]] = {}
-
-    def find(self, opened: Opened) -> Found:
-        """The table a file holds.
-
-        Raises
-        ------
-        SourceError
-            When it holds no table, or one that is not understood.
-        """
-        if opened.fault:
-            raise SourceError(opened.fault)
-        heads = list(_heads(opened))
-        chosen = best(iter([h for h, _ in heads]), self.recogniser.rank)
-        if chosen is not None:
-            found = self.recogniser.find(chosen.cells, chosen.delimiter, opened.name)
-            if found is not None:
-                grid = next(g for h, g in heads if h is chosen)
-                return Found(opened, chosen, grid, found.layout, found.table)
-        return self._without_layout(opened, heads)
-
-    def _without_layout(self, opened: Opened, heads: list[tuple[Candidate, Grid | None]]) -> Found:
-        chosen = best(iter([h for h, _ in heads]), proposing.score)
-        if chosen is None:
-            chosen = next((h for h, _ in heads), None)
-            if chosen is None:
-                raise SourceError(f"{opened.name}: no table of columns is in it.", exit_code=2)
-        grid = next(g for h, g in heads if h is chosen)
-        key = tuple(c.strip().lower() for c in chosen.cells)
-        if key not in self._proposed:
-            names = unique_names(chosen.cells).unique
-            first = self._parse(opened, chosen, grid, None, False, SAMPLE_ROWS)
-            units = self._units_row(first.frame, names)
-            proposal = proposing.propose(names, first.frame, units)
-            if not proposal.certain:
-                raise NotUnderstood(self._why(opened.name, chosen, proposal), proposal, opened.name)
-            layout = proposing.to_layout(proposal, self._free_id(opened.name))
-            layout = replace(layout, units_row=units is not None)
-            self.layouts[layout.id] = layout
-            self._proposed[key] = layout, proposal
-        layout, proposal = self._proposed[key]
-        return Found(opened, chosen, grid, layout, layout.wells_table(), proposal)
-
-    def _free_id(self, name: str) -> str:
-        base = proposing.slug(Path(name.split(": ")[-1]).name.split(".")[0])
-        number, found = 1, base
-        while found in self.layouts:
-            number += 1
-            found = f"{base}_{number}"
-        return found
-
-    def _why(self, name: str, head: Candidate, proposal: proposing.Proposal) -> str:
-        if any(g.field for g in proposal.guesses):
-            text = f"{name}: columns not understood well enough: {'; '.join(proposal.doubts)}."
-        else:
-            text = f"{name}: not a table of wells, or columns not understood: no header word is known."
-        near = self.recogniser.nearest(head.cells)
-        if near:
-            layout, table, lacking = near
-            text += f" Layout {layout.path} [tables.{table.name}] expects {lacking}, which the file lacks."
-        return text
-
-    @staticmethod
-    def _units_row(frame: pd.DataFrame, names: tuple[str, ...]) -> list[str] | None:
-        """Cells of the first row when all of them are units."""
-        if frame.empty:
-            return None
-        cells = [str(frame[name].iloc[0]).strip(" ()[]") for name in names]
-        return cells if is_units_row(cells) else None
-
-    def _parse(self, opened: Opened, head: Candidate, grid: Grid | None, wanted: list[str] | None,
-               units_row: bool | None, limit: int | None) -> Parsed:  # fmt: skip
-        if grid is not None:
-            return parse_grid(grid, head, wanted, units_row, limit)
-        assert opened.text is not None
-        return parse(opened.text, head, wanted, "#", units_row, limit, self.settings.threads, opened.name)
-
-    def read(self, found: Found) -> Parsed:
-        """Records of a table, only the columns that its layout uses."""
-        layout, table = found.layout, found.table
-        wanted = layout.raw_columns(table.name) or list(table.match)
-        parsed = self._parse(found.opened, found.head, found.grid, wanted, layout.units_row or None,
-                             self.settings.limit)
-        if not parsed.rows_read:
-            raise SourceError(f"{found.opened.name}: a header and no record below it.")
-        if not len(parsed.frame):
-            raise SourceError(
-                f"{found.opened.name}: none of its {parsed.rows_read} records fits the {len(found.head.cells)} "
-                "columns of its header; check the delimiter and the quotes."
-            )
-        return parsed
+__all__ = ["Found", "NotUnderstood", "Reader", "Survey", "propose", "read_inputs"]
 
 
 def _add(intake: Intake, found: Found, parsed: Parsed) -> None:
@@ -182,10 +44,8 @@ def _add(intake: Intake, found: Found, parsed: Parsed) -> None:
     if parsed.cp1252:
         intake.notes.append((name, f"{parsed.cp1252} records are not UTF-8 and were read as cp1252."))
     if found.proposal:
-        used = ", ".join(f"'{g.header}' as {g.field}" + (f" in {g.unit}" if g.unit else "")
-                         for g in found.proposal.guesses if g.sure)  # fmt: skip
-        left = ", ".join(f"'{g.header}'" for g in found.proposal.guesses if not g.sure)
-        intake.notes.append((name, f"No layout knows it; read by its header: {used}. Not read: {left or 'none'}."))
+        intake.notes += [(name, note) for note in notes_of(found.proposal)]
+    intake.decisions += decisions_of(found)
     if parsed.absent:
         told = ", ".join(f"'{c}'" for c in parsed.absent)
         intake.notes.append((name, f"The layout {layout.id} names columns that the file lacks: {told}."))
@@ -236,55 +96,98 @@ def read_inputs(paths: list[Path], settings: Settings) -> Intake:
         working folder and named), or when a folder gives nothing to read.
     """
     reader, intake = Reader(settings), Intake()
-    open_questions: list[tuple[InputFile, NotUnderstood]] = []
-    for file in list_files([Path(p) for p in paths]):
-        members = open_file(file)
-        while True:
-            name = file.name
-            try:
-                opened = next(members, None)
-                if opened is None:
-                    break
-                name = opened.name
-                found = reader.find(opened)
-                parsed = reader.read(found)
-            except SourceError as error:
-                if isinstance(error, NotUnderstood):
-                    open_questions.append((file, error))
-                if not (file.in_folder or (name != file.name)):
-                    if isinstance(error, NotUnderstood):
-                        raise _with_proposal(file, error, settings) from None
-                    raise
-                intake.not_read.append((name, str(error).removeprefix(f"{name}: ")))
-                continue
-            copied = _copy_of(intake, found, parsed)
+    done: dict[int, Parsed | SourceError] = {}
+
+    def read(entry: Entry) -> None:
+        assert entry.found is not None
+        try:
+            done[id(entry)] = reader.read(entry.found)
+        except SourceError as error:
+            if entry.named:
+                raise
+            done[id(entry)] = error
+
+    survey = reader.survey(paths, read)
+    for entry in survey.entries:
+        if isinstance(entry.fault, NotUnderstood) and entry.named:
+            raise with_proposal(entry.fault, [e for e in survey.entries if _same_source(e, entry)])
+    for entry in survey.entries:
+        if entry.found is not None and id(entry) not in done:
+            read(entry)
+        outcome = done.get(id(entry), entry.fault)
+        if entry.aside:
+            intake.not_read.append((entry.name, entry.aside))
+        elif isinstance(outcome, SourceError):
+            intake.not_read.append((entry.name, str(outcome).removeprefix(f"{entry.name}: ")))
+        elif entry.found is not None and outcome is not None:
+            copied = _copy_of(intake, entry.found, outcome)
             if copied:
-                intake.not_read.append((name, f"The same records as {copied}."))
+                intake.not_read.append((entry.name, f"The same records as {copied}."))
             else:
-                _add(intake, found, parsed)
+                _add(intake, entry.found, outcome)
     if not intake.tables:
-        if open_questions:
-            likely = max(open_questions, key=lambda q: sum(g.score for g in q[1].proposal.guesses))
-            raise _with_proposal(*likely, settings)
-        told = "; ".join(f"{name}: {reason}" for name, reason in intake.not_read[:3])
-        raise SourceError(f"Nothing could be read: {told}")
+        _nothing(survey, intake)
+    for layout in intake.layouts.values():
+        if layout.id not in packaged():
+            align(intake, layout)
     return intake
 
 
-def _with_proposal(file: InputFile, error: NotUnderstood, settings: Settings) -> SourceError:
-    """The same error, the proposed layout written beside the user and named."""
-    stem = proposing.slug(Path(error.name.split(": ")[-1]).name.split(".")[0])
-    plain = Path(error.name.split(": ")[-1]).name.split(".")[0]
-    target, number = Path.cwd() / f"{plain}.layout.toml", 1
+def _nothing(survey: Survey, intake: Intake) -> None:
+    """Say what was met where nothing could be read, with a proposal where there is one."""
+    asked = [e for e in survey.entries if isinstance(e.fault, NotUnderstood)]
+    if asked:
+        def worth(entry: Entry) -> float:
+            assert isinstance(entry.fault, NotUnderstood)
+            return sum(g.score for t in entry.fault.proposal.tables for g in t.guesses if g.field)
+
+        likely = max(asked, key=worth)
+        assert isinstance(likely.fault, NotUnderstood)
+        raise with_proposal(likely.fault, [e for e in survey.entries if _same_source(e, likely)])
+    told = "; ".join(f"{name}: {reason}" for name, reason in intake.not_read[:3])
+    raise SourceError(f"Nothing could be read: {told}")
+
+
+def _same_source(one: Entry, other: Entry) -> bool:
+    """Whether two tables would be read as one source, or one describes the other's."""
+    if isinstance(one.fault, NotUnderstood) and isinstance(other.fault, NotUnderstood):
+        return one.fault.source is other.fault.source
+    return False
+
+
+def free_path(stem: str, folder: Path | None = None) -> Path:
+    """A name for a layout file that no file has yet."""
+    where = folder or Path.cwd()
+    target, number = where / f"{stem}.layout.toml", 1
     while target.exists():
         number += 1
-        target = Path.cwd() / f"{plain}-{number}.layout.toml"
+        target = where / f"{stem}-{number}.layout.toml"
+    return target
+
+
+def with_proposal(error: NotUnderstood, entries: list[Entry]) -> SourceError:
+    """The same error, the proposed layout written beside the user and named with the next command.
+
+    Parameters
+    ----------
+    entries : list of Entry
+        All tables of the proposed source.
+    """
+    first = error.source.profiles[0].name
+    stem = Path(first.split(": ")[-1]).name.split(".")[0] if ".xlsx: " not in first else first.split(".")[0]
+    target = free_path(stem)
+    paths = list(dict.fromkeys(str(e.file.path) for e in entries))
+    command = (f"wellstring run {' '.join(shlex.quote(p) for p in paths)} --layout {shlex.quote(target.name)} "
+               "--out DIR")  # fmt: skip
     try:
-        target.write_text(proposing.to_toml(error.proposal, stem, error.name), encoding="utf-8", newline="\n")
+        text = to_toml(error.proposal, error.proposal.source_id, command)
+        target.write_text(text, encoding="utf-8", newline="\n")
     except OSError as fault:
         return SourceError(f"{error} A proposed layout could not be written ({fault.strerror}).", exit_code=2)
-    command = f"wellstring run {shlex.quote(str(file.path))} --layout {shlex.quote(target.name)} --out DIR"
-    return SourceError(f"{error} A layout to complete is in {target.name}; then: {command}", exit_code=2)
+    asked = " ".join(q.text for q in error.proposal.questions)
+    return SourceError(
+        f"{error}{' ' + asked if asked else ''} A layout to complete is in {target.name}; then: {command}", exit_code=2
+    )
 
 
 def propose(path: Path) -> dict[str, object]:
@@ -295,16 +198,10 @@ def propose(path: Path) -> dict[str, object]:
     SourceError
         When the file holds no table.
     """
-    reader = Reader(Settings())
-    file = list_files([Path(path)])[0]
-    opened = next(open_file(file))
-    heads = list(_heads(opened))
-    chosen = best(iter([h for h, _ in heads]), proposing.score) or next((h for h, _ in heads), None)
-    if chosen is None:
-        raise SourceError(f"{opened.name}: no table of columns is in it.", exit_code=2)
-    grid = next(g for h, g in heads if h is chosen)
-    sample = reader._parse(opened, chosen, grid, None, False, SAMPLE_ROWS).frame
-    names = unique_names(chosen.cells).unique
-    proposal = proposing.propose(names, sample, reader._units_row(sample, names))
-    document = proposing.to_document(proposal, reader._free_id(opened.name))
-    return {**document, "certain": proposal.certain, "doubts": proposal.doubts}
+    found = Reader(Settings(), packaged=False).survey([Path(path)])
+    source = next(iter(found.assembled.sources), None)
+    if source is None:
+        faults = [e.fault for e in found.entries if e.fault is not None]
+        raise faults[0] if faults else SourceError(f"{Path(path).name}: no table of columns is in it.", exit_code=2)
+    document = to_document(source.proposal, source.proposal.source_id)
+    return {**document, "certain": source.proposal.certain, "doubts": source.proposal.doubts}

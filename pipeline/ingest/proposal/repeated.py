@@ -1,0 +1,148 @@
+"""Tables with several rows a well: which value to pick, in what order, and from which rows alone."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field, replace
+
+from pipeline import schema
+from pipeline.ingest.header_words import FILLER, phrases, spelled_out, unit_of, words_of
+from pipeline.ingest.proposal.model import Evidence, Guess, TableProposal
+from pipeline.ingest.proposal.unknown import Unknown, few, is_dates, share_of_numbers, words_in
+
+# what long tables are asked for: what was measured at a place
+MEASURED = ("acidity_ph", "chloride_mg_per_l", "conductivity_us_per_cm", "temperature_water_degc", "methane_mg_per_l",
+            "depth_static_m", "depth_pumping_m", "flow_tested_m3_per_s")  # fmt: skip
+_MOST_PARAMETERS = 400
+_PARAMETER = {"parameter", "param", "analyte", "characteristic", "constituent", "determinand", "variable", "test",
+              "measure", "substance", "element", "determinant", "property", "observation", "chemical"}  # fmt: skip
+_VALUE = {"value", "result", "results", "reading", "concentration", "measurement", "amount", "measured"}
+_MADE = {"entry", "entered", "update", "updated", "upd", "created", "load", "loaded", "modified", "updt"}
+_WHEN = {"sample", "sampled", "sampling", "measured", "measurement", "meas", "test", "tested", "level", "reading",
+         "visit", "observation", "date", "lev"}  # fmt: skip
+
+
+@dataclass
+class LongForm:
+    """A table in which one column names what another holds."""
+
+    parameter: str
+    value: str
+    unit: str
+    guesses: list[Guess] = field(default_factory=list)
+    where: dict[str, dict[str, tuple[str, ...]]] = field(default_factory=dict)
+
+
+def date_column(profile: Unknown, guesses: list[Guess]) -> str:
+    """The column that dates the rows; dates of entry and update come last, and none is "" ."""
+    ranked = []
+    for place, header in enumerate(profile.headers):
+        if is_dates(profile, header):
+            words = set(words_in(header))
+            ranked.append((bool(words & _MADE), not words & _WHEN, place, header))
+    return min(ranked)[-1] if ranked and not min(ranked)[0] else ""
+
+
+def settle(table: TableProposal, profile: Unknown, repeated: bool) -> None:
+    """Fill ``pick``, ``order_by`` and ``reasons`` of a child table whose wells have several rows; changes ``table``."""
+    if not repeated:
+        return
+    dates = date_column(profile, table.guesses)
+    table.order_by = dates
+    rules = {row["field"]: row for row in schema.rows("picks")}
+    for found in table.guesses:
+        if not found.field or found.field == "well_id":
+            continue
+        rule = rules.get(found.field)
+        pick = (rule["dated"] if dates else rule["undated"]) if rule else "first"
+        table.pick[found.field] = pick
+        table.reasons[found.field] = rule["why"] if rule else "the first that is filled"
+
+
+def not_of_the_well(guesses: list[Guess], dates: str, repeated: bool) -> list[Guess]:
+    """Guesses of a child table without what is told of its rows and not of the well: the date of a reading."""
+    if not repeated:
+        return guesses
+    return [
+        replace(g, field="", unit="", score=0.0, field_score=0.0, why_not="", samples=[])
+        if g.field == "completed_date" and not {"drilled", "completed", "construction"} & set(words_in(g.header))
+        else g for g in guesses
+    ]  # fmt: skip
+
+
+def meaning_of(text: str) -> str:
+    """Field that the name of a parameter stands for: ``Chloride, dissolved``; "" when none or several do."""
+    plain = re.sub(r"[\(\[][^)\]]*[\)\]]", " ", text)
+    head = plain.split(",")[0]
+    for part in (plain, head):
+        words = words_of(part)
+        full = spelled_out(words)
+        core = [w for place, w in enumerate(full) if place == 0 or w not in FILLER]
+        for candidate in (words, full, core):
+            found = [(f, w) for f, w in phrases().get(" ".join(candidate), []) if f in MEASURED]
+            if found:
+                top = max(w for _, w in found)
+                best = {f for f, w in found if w == top}
+                return best.pop() if len(best) == 1 else ""
+    return ""
+
+
+def long_form(profile: Unknown) -> LongForm | None:
+    """The table as one row a measurement, None where it is not of that kind."""
+    parameter, meant = "", {}
+    for header in profile.headers:
+        texts = few(profile, header, _MOST_PARAMETERS)
+        if len(texts) < 2 or share_of_numbers(profile, header) > 0.2:
+            continue
+        found = {t: f for t in texts if (f := meaning_of(t))}
+        named = bool(set(words_in(header)) & _PARAMETER)
+        if len(set(found.values())) >= (1 if named else 2) and len(set(found.values())) > len(set(meant.values())):
+            parameter, meant = header, found
+    if not parameter:
+        return None
+    numeric = [h for h in profile.headers if h != parameter and share_of_numbers(profile, h) >= 0.6]
+    values = [h for h in numeric if set(words_in(h)) & _VALUE]
+    if not values:
+        return None
+    value = min(values, key=lambda h: (len(set(words_in(h)) - _VALUE), profile.headers.index(h)))
+    unit = _unit_column(profile, [parameter, value])
+    out = LongForm(parameter, value, unit)
+    for name in dict.fromkeys(meant.values()):
+        told = tuple(sorted(t for t, f in meant.items() if f == name))
+        declared = schema.fields()[name]
+        units = {u for t in told if (u := _unit_in(t))}
+        fixed = units.pop() if len(units) == 1 else ""
+        found = Guess(
+            value, name, fixed if declared.unit else "", 0.95, 0.97, 0.97,
+            [Evidence("values", f"'{parameter}' says {', '.join(map(repr, told[:3]))}", 4.0)],
+        )  # fmt: skip
+        if declared.unit and not fixed:
+            if unit:
+                found.unit_from = unit
+                found.evidence.append(Evidence("unit_column", f"'{unit}' tells the unit row by row", 3.0))
+            else:
+                found.score, found.unit_score, found.why_not = 0.3, 0.3, "no unit is written"
+        rows = profile.sample.loc[profile.sample[parameter].isin(told), value]
+        found.samples = [(str(t), f"{t} {found.unit}".strip()) for t in rows.dropna().unique()[:3]]
+        out.guesses.append(found)
+        out.where[name] = {parameter: told}
+    return out
+
+
+def _unit_column(profile: Unknown, apart: list[str]) -> str:
+    best, top = "", 0.5
+    for header in profile.headers:
+        texts = few(profile, header)
+        if header in apart or not texts:
+            continue
+        share = sum(bool(unit_of(t)) for t in texts) / len(texts)
+        named = "unit" in words_in(header) or "units" in words_in(header)
+        if share + 0.3 * named > top:
+            best, top = header, share + 0.3 * named
+    return best
+
+
+def _unit_in(text: str) -> str:
+    inside = re.search(r"[\(\[]([^)\]]*)[\)\]]", text)
+    tail = inside.group(1) if inside else text.rsplit(",", 1)[-1] if "," in text else ""
+    return unit_of(tail) if tail else ""

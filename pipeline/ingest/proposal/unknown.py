@@ -1,0 +1,173 @@
+"""What is looked at of a table that no layout knows: its header, a sample, whole columns where asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cache
+
+import numpy as np
+import pandas as pd
+
+from pipeline import schema
+from pipeline.ingest.header_words import phrases, spelled_out, words_of
+from pipeline.ingest.intake import LINE, ROW, folded
+
+_MOST_DISTINCT = 60
+
+
+@dataclass
+class Unknown:
+    """One table that no layout knows, or several files of the same header taken as one.
+
+    Attributes
+    ----------
+    name : str
+        As in messages and in the ledger.
+    headers : tuple of str
+        Unique names.
+    sample : DataFrame
+        Rows from the head, the middle and the tail, as text, under ``headers``.
+    units : list of str or None
+        Cells of a row of units below the header.
+    rows : int
+        Records, counted or estimated (``rows_exact``).
+    read : callable
+        All values of the named columns, as a frame of text.
+    files : list of str
+        Names of all files of these headers.
+    """
+
+    name: str
+    headers: tuple[str, ...]
+    sample: pd.DataFrame
+    units: list[str] | None
+    rows: int
+    rows_exact: bool
+    read: Callable[[list[str]], pd.DataFrame]
+    files: list[str] = field(default_factory=list)
+    _keys: dict[str, tuple[pd.Index, float]] = field(default_factory=dict)
+
+    @property
+    def key(self) -> tuple[str, ...]:
+        """Headers as compared between files."""
+        return tuple(folded(h) for h in self.headers)
+
+    def values(self, header: str) -> pd.Series:
+        """Filled cells of a column in the sample, trimmed; words for missing left out."""
+        return filled(self.sample[header])
+
+    def keys(self, header: str) -> tuple[pd.Index, float]:
+        """Distinct ids of a whole column in their plain form, and distinct ids over filled cells."""
+        if header not in self._keys:
+            text = filled(self.read([header])[header])
+            counts = text.value_counts()
+            plain = plain_ids(pd.Series(counts.index, dtype="str"))
+            distinct = pd.Index(plain.dropna().unique())
+            self._keys[header] = distinct, len(distinct) / max(int(counts.sum()), 1)
+        return self._keys[header]
+
+    def gathered(self, headers: list[str]) -> None:
+        """Work out ``keys`` of several columns in one reading."""
+        wanted = [h for h in headers if h not in self._keys]
+        if len(wanted) > 1:
+            frame = self.read(wanted)
+            reread, self.read = self.read, lambda names: frame
+            for header in wanted:
+                self.keys(header)
+            self.read = reread
+
+
+def merged(parts: list[Unknown]) -> Unknown:
+    """Tables of the same headers as one."""
+    if len(parts) == 1:
+        parts[0].files = [parts[0].name]
+        return parts[0]
+    first = parts[0]
+
+    def read(names: list[str]) -> pd.DataFrame:
+        places = [first.headers.index(n) for n in names]
+        frames = [p.read([p.headers[i] for i in places]) for p in parts]
+        return pd.concat([f.set_axis([*names, *f.columns[len(names):]], axis=1) for f in frames], ignore_index=True)
+
+    frames = [p.sample.rename(columns=dict(zip(p.headers, first.headers, strict=True))) for p in parts]
+    return Unknown(
+        first.name, first.headers, pd.concat(frames, ignore_index=True), first.units, sum(p.rows for p in parts),
+        all(p.rows_exact for p in parts), read, [p.name for p in parts],
+    )  # fmt: skip
+
+
+@cache
+def _missing_words() -> frozenset[str]:
+    return frozenset(row["text"] for row in schema.rows("missing") if row["kind"] == "word")
+
+
+def filled(column: pd.Series) -> pd.Series:
+    """Trimmed texts of the cells that say something."""
+    text = column.dropna().astype("str").str.strip()
+    return text[(text != "") & ~text.str.lower().isin(_missing_words())]
+
+
+def plain_ids(texts: pd.Series) -> pd.Series:
+    """Ids in one form, whatever their case, leading zeros, decimals and exponents: ``0007``, ``7.0``, ``7E0``."""
+    out = texts.str.strip().str.casefold().str.replace(r"\s+", " ", regex=True)
+    exponent = out.str.fullmatch(r"\d(\.\d+)?e\+?\d+", na=False)
+    if exponent.any():
+        numbers = pd.to_numeric(out[exponent]).round().astype("int64").astype("str")
+        out = out.mask(exponent, numbers.reindex(out.index))
+    return out.str.replace(r"^0*(\d+)(?:\.0*)?$", r"\1", regex=True)
+
+
+def numbers_of(texts: pd.Series) -> pd.Series:
+    """Numbers among texts; commas of thousands left out."""
+    return pd.to_numeric(texts.str.replace(r"(?<=\d),(?=\d{3}\b)", "", regex=True), errors="coerce").dropna()
+
+
+def share_of_numbers(profile: Unknown, header: str) -> float:
+    """Share of the filled cells of the sample that are numbers."""
+    texts = profile.values(header)
+    return len(numbers_of(texts)) / len(texts) if len(texts) else 0.0
+
+
+def few(profile: Unknown, header: str, most: int = _MOST_DISTINCT) -> list[str]:
+    """Distinct texts of a column that holds few of them, the most frequent first; empty where it holds many."""
+    counts = profile.values(header).value_counts()
+    return [str(t) for t in counts.index] if 0 < len(counts) <= most else []
+
+
+def is_dates(profile: Unknown, header: str) -> bool:
+    """Whether nearly all filled cells are dates, written with separators or as eight digits."""
+    texts = profile.values(header)
+    if len(texts) == 0:
+        return False
+    marks = r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}(?:[ T].*)?|(?:18|19|20)\d{6}|\d{1,2}[ -][A-Za-z]{3,9}[ -]\d{2,4}"
+    return bool(texts.str.fullmatch(marks).mean() >= 0.8)
+
+
+@cache
+def id_words() -> frozenset[str]:
+    """Words that a header of an id is made of, from the phrases that stand for ids."""
+    return frozenset(
+        word for phrase, meanings in phrases().items() if any(f == "well_id" for f, _ in meanings)
+        for word in phrase.split()
+    )  # fmt: skip
+
+
+def words_in(header: str) -> list[str]:
+    """Words of a header, written out."""
+    return spelled_out(words_of(header))
+
+
+def sampled(frame: pd.DataFrame, most: int) -> pd.DataFrame:
+    """Rows from the head, middle and tail of a frame, at most so many."""
+    if len(frame) <= most:
+        return frame
+    third = most // 3
+    middle = len(frame) // 2 - third // 2
+    places = np.r_[0 : most - 2 * third, middle : middle + third, len(frame) - third : len(frame)]
+    return frame.iloc[np.unique(places)].reset_index(drop=True)
+
+
+def bare(frame: pd.DataFrame) -> pd.DataFrame:
+    """The frame without the columns that count lines and records."""
+    return frame.drop(columns=[LINE, ROW], errors="ignore")
