@@ -19,7 +19,7 @@ _SOURCE = {"id", "title", "publisher", "licence", "retrieved", "edition", "inven
 _FILE = {"encoding", "delimiter", "comment", "type_row", "units_row", "missing"}
 _TABLE = {"role", "match", "match_absent", "id", "columns", "order_by", "exclude"}
 _COLUMN = {"from", "unit", "unit_from", "missing", "minus", "codes", "default", "pick", "where", "positive",
-           "date_order", "fills"}  # fmt: skip
+           "date_order", "fills", "phrase"}  # fmt: skip
 _EVENTS = {"kind_from", "date_from"}
 _UNITLESS = {"string", "text", "code", "boolean", "date", "integer"}
 
@@ -54,6 +54,8 @@ class ColumnMap:
         ymd, dmy or mdy; empty: as the layout says.
     fills : str
         The column holds the time, in ``unit``, that it takes to fill this volume ("20 L"); it is read as a flow.
+    phrase : str
+        The column holds remarks; of each only the number is read that follows the words of this row of phrases.csv.
     """
 
     field: str
@@ -69,6 +71,7 @@ class ColumnMap:
     positive: bool = False
     date_order: str = ""
     fills: str = ""
+    phrase: str = ""
 
     def raw_columns(self) -> list[str]:
         """Raw headers this column reads."""
@@ -248,6 +251,7 @@ def _column(reader: _Reader, key: str, name: str, found: Any) -> ColumnMap:
         positive=reader.flag(f"{key}.positive", row.get("positive", False)),
         date_order=reader.one_of(f"{key}.date_order", row.get("date_order", ""), ("", "ymd", "dmy", "mdy")),
         fills=reader.text(f"{key}.fills", row.get("fills", "")),
+        phrase=reader.text(f"{key}.phrase", row.get("phrase", "")),
     )
     if not column.sources and not column.default:
         raise reader.fail(key, "needs 'from', or 'default' for a constant")
@@ -258,6 +262,8 @@ def _column(reader: _Reader, key: str, name: str, found: Any) -> ColumnMap:
         raise reader.fail(f"{key}.unit", f"'{name}' takes no unit")
     if column.fills and declared.unit != "m**3/s":
         raise reader.fail(f"{key}.fills", f"'{name}' is no flow")
+    if column.phrase and column.phrase not in {r["phrase"] for r in schema.rows("phrases")}:
+        raise reader.fail(f"{key}.phrase", f"'{column.phrase}' is no phrase of phrases.csv")
     if column.minus and column.minus not in schema.fields():
         raise reader.fail(f"{key}.minus", f"'{column.minus}' is no field of fields.csv")
     if declared.codes:

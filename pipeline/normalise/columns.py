@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from pipeline import schema
 from pipeline.errors import UsageError
-from pipeline.normalise import codes, dates, numbers, quantities, text, totals
+from pipeline.normalise import codes, dates, numbers, phrases, quantities, text, totals
 from pipeline.normalise.issues import IssueLog
 from pipeline.units import line, typed
 
@@ -223,6 +223,8 @@ class Reader:
         if declared.type in ("number", "integer"):
             if column.codes:
                 coded = _recoded(coded, column.codes)
+            if column.phrase:
+                coded = phrases.cut(coded, column.phrase)
             if column.fills:
                 return {name: self._filling(coded, name, column, missing, comma, keys)}
             words = self.coded(raw, column.unit_from) if column.unit_from else None
