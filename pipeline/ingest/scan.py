@@ -190,6 +190,36 @@ def find_records(
 
 
 @numba.njit(nogil=True, cache=_KEEP)
+def shapes(buf, pos, delim, quote, place, shape):
+    """Shape of every record, header or not; a quote that is not closed ends with its line.
+
+    ``place`` gets the first byte and the lines before it; ``shape`` the fields, the last filled one, and how many
+    are filled. Returns the number of records.
+    """
+    n, line = 0, 0
+    while pos < buf.size:
+        stop, after, took, fields, filled, broken, _, _ = _record(buf, pos, delim, quote)
+        if broken:
+            stop, took = pos, 1
+            while stop < buf.size and buf[stop] != _LF:
+                stop += 1
+            after = min(stop + 1, buf.size)
+        count, has = 0, False
+        for i in range(pos, stop):
+            b = buf[i]
+            if b == delim:
+                count += has
+                has = False
+            elif b != _BLANK and b != _CR and b != _TAB and b != quote:
+                has = True
+        place[0, n], place[1, n] = pos, line
+        shape[0, n], shape[1, n], shape[2, n] = fields, filled, count + has
+        n += 1
+        pos, line = after, line + took
+    return n
+
+
+@numba.njit(nogil=True, cache=_KEEP)
 def locate(buf, start, end, delim, quote, strip, slots, begin, length, escaped):
     """Byte ranges of the wanted cells of good records.
 

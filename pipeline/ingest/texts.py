@@ -1,0 +1,79 @@
+"""Bytes of a text file as the scanner reads them: UTF-8 or single bytes, lines ended by a line feed."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.errors import SourceError
+from pipeline.ingest.opened import Opened
+from pipeline.ingest.parse import Part
+
+_LOOK = 8192
+_LF, _CR = 10, 13
+_PLAIN = frozenset((9, 10, 12, 13, 26, 30))
+_EMPTY = b" \t\r\n,;|\0\xef\xbb\xbf\xff\xfe"
+# of the bytes at odd or even places of UTF-16 text in a Latin script, this share is nought
+_WIDE_SHARE = 0.4
+
+
+def open_text(buffer: NDArray[np.uint8], name: str) -> Opened:
+    """Text of a file; refuses what is no text.
+
+    UTF-16 is written again as UTF-8, so that byte places are those of the text in UTF-8.
+
+    Raises
+    ------
+    SourceError
+        When it is empty or binary.
+    """
+    head = bytes(buffer[:_LOOK])
+    if not head.strip(_EMPTY) and not bytes(buffer[: 1 << 20]).strip(_EMPTY):
+        raise SourceError(f"{name}: the file is empty.")
+    wide = _wide(head)
+    if wide:
+        return _narrowed(buffer, name, wide)
+    strange = sum(b < 32 and b not in _PLAIN for b in head)
+    # a lone NUL or two is a damaged line; a head full of control bytes is no text
+    if strange > max(4, len(head) // 100):
+        raise SourceError(f"{name}: the file is binary, not a table of text.")
+    mark = 3 if head.startswith(b"\xef\xbb\xbf") else 0
+    return Opened(name, _ended(buffer), skip=mark, part=Part(0, mark, 0))
+
+
+def _wide(head: bytes) -> str:
+    """Codec of UTF-16 text, by its mark or by where its noughts stand; "" when it is none."""
+    if head.startswith(b"\xff\xfe"):
+        return "<"
+    if head.startswith(b"\xfe\xff"):
+        return ">"
+    pairs = len(head) // 2
+    if pairs < 8:
+        return ""
+    low, high = head[0 : 2 * pairs : 2].count(0), head[1 : 2 * pairs : 2].count(0)
+    if high > _WIDE_SHARE * pairs and low < high / 20:
+        return "<"
+    return ">" if low > _WIDE_SHARE * pairs and high < low / 20 else ""
+
+
+def _narrowed(buffer: NDArray[np.uint8], name: str, order: str) -> Opened:
+    """UTF-16 text as UTF-8; halves of pairs that stand alone become the mark of a character that cannot be read."""
+    units = np.frombuffer(bytes(buffer[: buffer.size // 2 * 2]), order + "u2").astype("<u2")
+    marked = bool(units.size and units[0] == 0xFEFF)
+    first, second = (units & 0xFC00) == 0xD800, (units & 0xFC00) == 0xDC00
+    paired = np.zeros(units.size, bool)
+    both = first[:-1] & second[1:]
+    paired[:-1] |= both
+    paired[1:] |= both
+    units = np.where((first | second) & ~paired, np.uint16(0xFFFD), units)
+    text = units[int(marked) :].tobytes().decode("utf-16-le", "replace").encode()
+    if not text.strip(_EMPTY):
+        raise SourceError(f"{name}: the file is empty.")
+    return Opened(name, _ended(np.frombuffer(text, np.uint8)), coding="UTF-16")
+
+
+def _ended(buffer: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Text whose lines end in a carriage return alone, with line feeds in their place."""
+    if _LF not in buffer[: 1 << 20] and _CR in buffer[: 1 << 20] and _LF not in buffer:
+        return np.where(buffer == _CR, np.uint8(_LF), buffer)
+    return buffer
