@@ -24,6 +24,8 @@ from pipeline.inspect_values import unit_label
 WIDTH = 100
 _HEADER, _MEANING, _SURE = 22, 29, 12
 _MANY = 40
+# a column empty in so many of the rows is worth a word
+_MOSTLY_EMPTY = 0.5
 _SURELY, _LIKELY, _PERHAPS = 0.97, 0.85, 0.5
 
 
@@ -69,16 +71,20 @@ def _table(table: TableSeen, everything: bool) -> list[str]:
             reasons = ", ".join(f"{words.reason(k)} {v:,}" for k, v in sorted(counts.items(), key=lambda p: -p[1]))
             out += _wrap(words.say(told, reasons=reasons, of=f"{table.looked_at:,}"), 2)
     used = [c for c in table.columns if c.state == READ and c.field]
+    helping = [c.header for c in table.columns if c.state == READ and not c.field]
     asked = [c for c in table.columns if c.state == ASKED]
     brief = len(used) > _MANY and not everything
     if used:
-        out += ["", "  " + words.say("inspect.columns_read", count=len({c.header for c in used}),
-                                     of=len({c.header for c in table.columns}))]  # fmt: skip
+        count = len({c.header for c in used} | set(helping))
+        out += ["", "  " + words.say("inspect.columns_read", count=count, of=len({c.header for c in table.columns}))]
         for column in used:
             out += _column(column, everything, brief)
+        if helping:
+            out += _wrap(words.say("inspect.helping", columns=", ".join(helping)), 4, 6)
     shown = asked if everything else [c for c in asked if c.field in DECIDING or (c.chance or 0) >= _PERHAPS]
     if shown:
-        out += ["", "  " + words.say("inspect.columns_asked", count=len(shown))]
+        whole = len({c.header for c in table.columns})
+        out += ["", "  " + words.say("inspect.columns_asked", count=len({c.header for c in shown}), of=whole)]
         for column in shown:
             out += _column(column, everything, False)
     out += _left(table, [c for c in asked if c not in shown], everything)
@@ -125,8 +131,10 @@ def meaning(column: ColumnSeen) -> str:
     unit = unit_label(column.unit) if column.unit else ""
     if column.unit_from:
         return f"{name}, {words.say('inspect.unit_from', column=column.unit_from)}"
+    if column.fills:
+        return words.say("inspect.fills", name=name, unit=unit, volume=column.fills)
     if schema.fields()[column.field].unit and not unit:
-        unit = words.say("inspect.no_unit")
+        unit = "" if column.field.endswith("_deg") else words.say("inspect.no_unit")
     return f"{name}, {unit}" if unit else name
 
 
@@ -148,10 +156,14 @@ def _clip(line: str, width: int) -> str:
 
 
 def readings(column: ColumnSeen, width: int) -> str:
-    """The user's own values and how they are read, as many as fit."""
-    out = ""
+    """The user's own values and how they are read, as many as fit; a unit is said once."""
+    out, unit = "", None
     for raw, read in column.readings:
         shown = _clip(raw, 24)
+        number, _, tail = read.partition(" ")
+        if unit is not None and tail == unit:
+            read = number
+        unit = tail if schema.fields()[column.field].unit else None
         one = shown if raw == read else f"{shown} -> {read}"
         more = f"{out}; {one}" if out else one
         if len(more) > width and out:
@@ -161,23 +173,29 @@ def readings(column: ColumnSeen, width: int) -> str:
 
 
 def _column(column: ColumnSeen, everything: bool, brief: bool) -> list[str]:
-    room = WIDTH - 4 - _HEADER - _MEANING - _SURE - 3
-    told = readings(column, room if not everything else 300)
-    left = f"    {_clip(column.header, _HEADER):<{_HEADER}} {_clip(meaning(column), _MEANING):<{_MEANING}} "
-    out = [f"{left}{sure(column):<{_SURE}} {_clip(told, room)}".rstrip()]
+    """One column: a line of what it is and how its values are read, then why, then what was found in it."""
+    declared = column.chance is None
+    told = "" if declared else f"{sure(column):<{_SURE}} "
+    left = f"    {_clip(column.header, _HEADER):<{_HEADER}} {_clip(meaning(column), _MEANING):<{_MEANING}} {told}"
+    if everything and len(" ".join(column.header.split())) > _HEADER:
+        left = f"    {' '.join(column.header.split())}\n{'':<{_HEADER + 4}} {meaning(column):<{_MEANING}} {told}"
+    room = WIDTH - 5 - _HEADER - 1 - _MEANING - len(told)
+    out = f"{left}{readings(column, room)}".rstrip().split("\n")
     second = []
     if column.why_not:
         second.append(words.say("inspect.why_not", why=column.why_not))
-    if column.chance is not None and column.evidence and (not brief or column.field in DECIDING):
+    if not declared and column.evidence and (not brief or column.field in DECIDING):
         second.append(words.say("inspect.because", why="; ".join(column.evidence[: None if everything else 2])))
     if column.runner_up and (everything or column.state == ASKED or column.field in DECIDING):
         chance = f"{column.runner_up_chance * 100:.0f} %" if column.runner_up_chance else ""
         second.append(words.say("inspect.else", other=named(column.runner_up), chance=chance).strip())
-    if second:
-        line = "; ".join(second)
+    notes = list(column.notes) if everything or not brief or column.field in DECIDING else []
+    if column.after:
+        notes.insert(0, words.say("inspect.after", column=_clip(column.after, 50)))
+    if column.missing_share >= _MOSTLY_EMPTY or (everything and column.missing_share):
+        notes.append(words.say("inspect.empty_share", share=f"{column.missing_share * 100:.0f}"))
+    for line in [*(["; ".join(second)] if second else []), *notes]:
         out += _wrap(line, 6, 8) if everything else ["      " + _clip(line, WIDTH - 6)]
-    for note in column.notes if not brief or column.field in DECIDING else []:
-        out += _wrap(note, 6, 8) if everything else ["      " + _clip(note, WIDTH - 6)]
     return out
 
 
@@ -215,7 +233,8 @@ def _left(table: TableSeen, half: list[ColumnSeen], everything: bool) -> list[st
     if groups or table.absent or table.constants:
         out.append("")
     if groups:
-        out.append("  " + words.say("inspect.columns_left", count=sum(len(set(h)) for _, h in groups)))
+        whole = len({c.header for c in table.columns})
+        out.append("  " + words.say("inspect.columns_left", count=sum(len(set(h)) for _, h in groups), of=whole))
     for state, headers in groups:
         told = words.say(f"inspect.left_{state}", count=len(headers), columns=_listed(headers, everything))
         out += _wrap(told, 4, 6)
@@ -234,6 +253,7 @@ def _others(found: Inspection) -> list[str]:
         for table in found.tables if table.hopeless
     ]  # fmt: skip
     lines += [(name, reason) for name, reason, _ in found.unread]
+    lines += found.aside
     if not lines:
         return []
     out = [words.say("inspect.not_tables")]
@@ -269,16 +289,22 @@ def _next(found: Inspection, inputs: list[str], layouts: list[str]) -> list[str]
     said = " ".join(shlex.quote(name) for name in inputs)
     given = "".join(f" --layout {shlex.quote(name)}" for name in layouts)
     if found.exit_code == 1 or not any(not t.hopeless for t in found.tables):
-        return [words.say("inspect.next_none")]
+        return _wrap(words.say("inspect.next_none"), 0)
     if all(t.understood or t.hopeless for t in found.tables):
-        return [words.say("inspect.next_run"), f"  wellstring run {said}{given}"]
+        return [words.say("inspect.next_run"), f"  {run_command(inputs, layouts)}"]
     name = shlex.quote(f"{layout_name(found)}.layout.toml")
     return [
         words.say("inspect.next_layout"),
         f"  wellstring inspect {said}{given} --write-layout {name}",
         words.say("inspect.next_edit"),
-        f"  wellstring run {said} --layout {name}",
+        f"  {run_command(inputs, [f'{layout_name(found)}.layout.toml'])}",
     ]
+
+
+def run_command(inputs: list[str], layouts: list[str]) -> str:
+    """The command that reads the files."""
+    given = "".join(f" --layout {shlex.quote(name)}" for name in layouts)
+    return f"wellstring run {' '.join(shlex.quote(name) for name in inputs)}{given}"
 
 
 def layout_name(found: Inspection) -> str:
@@ -295,5 +321,5 @@ def written(found: Inspection, target: str, inputs: list[str]) -> str:
     for doubt in open_ends[:10]:
         lines += _wrap(f"- {doubt}", 2, 4)
     lines += [words.say("inspect.next_check"), f"  wellstring inspect {said} --layout {name}",
-              words.say("inspect.next_then"), f"  wellstring run {said} --layout {name}"]  # fmt: skip
+              words.say("inspect.next_then"), f"  {run_command(inputs, [target])}"]  # fmt: skip
     return "\n".join(lines)

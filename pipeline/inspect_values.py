@@ -7,7 +7,8 @@ that a run would do otherwise.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
@@ -19,6 +20,7 @@ from pipeline.ingest.inspection import ASKED, READ, ColumnSeen, TableSeen
 from pipeline.ingest.intake import RawTable, folded
 from pipeline.ingest.layouts import ColumnMap, Layout, TableMap
 from pipeline.normalise import dates, places
+from pipeline.normalise import text as text_words
 from pipeline.normalise.columns import Reader
 from pipeline.normalise.issues import IssueLog
 from pipeline.normalise.records import market_of
@@ -29,28 +31,57 @@ SHOWN = 3
 _SLASHED = r"^\s*(\d{1,2})[-/.](\d{1,2})[-/.](?:\d{4}|\d{2})(?:[T ,].*)?$"
 
 
-def fill(table: TableSeen, settings: Settings) -> None:
-    """Put readings and notes into the columns of a table that are mapped or half understood; changes them."""
+@dataclass
+class Pass:
+    """Some columns of a table as a run would read them.
+
+    Attributes
+    ----------
+    block : DataFrame
+        Canonical values, with ``source_row`` and ``_reason``.
+    faults : DataFrame
+        Rows of the table ``issues``.
+    frame : DataFrame
+        The raw rows that stand beside those of ``block``.
+    totals : set of int
+        Numbers of the records that are lines of totals.
+    """
+
+    columns: list[ColumnSeen]
+    layout: Layout
+    block: pd.DataFrame
+    faults: pd.DataFrame
+    frame: pd.DataFrame
+    totals: set[int]
+
+
+def passes(table: TableSeen, settings: Settings) -> Iterator[Pass]:
+    """The mapped and half understood columns of a table, each read once, no field twice in one pass."""
     shown = [c for c in table.columns if c.field and c.state in (READ, ASKED) and c.header in table.frame]
     if not shown or table.frame.empty:
         return
     for turn in _turns(shown):
         layout = _mapping(table, turn)
         log = IssueLog()
-        market = market_of(layout, settings)
         latest = dates.newest(settings.as_of, layout.retrieved)
-        reader = Reader(layout, market, latest, log, [table.file], 1)
-        raw = RawTable(layout.id, table.table, table.file, _needed(table, layout))
-        block = reader.block(raw, 0)
-        faults = log.table()
-        at = table.frame.index[table.frame["_row"].isin(block["source_row"])] if len(block) < len(table.frame) else None
-        frame = table.frame if at is None else table.frame.loc[at].reset_index(drop=True)
-        for column in turn:
-            _show(column, frame, block, faults, layout, settings)
-        _place(turn, block, layout)
-        if turn is shown or len(turn) == len(shown) or not table.left_out:
-            counts = block["_reason"].value_counts()
+        reader = Reader(layout, market_of(layout, settings), latest, log, [table.file], 1)
+        block = reader.block(RawTable(layout.id, table.table, table.file, _needed(table, layout)), 0)
+        totals = {int(row) for found in reader.totals for row in found["source_row"]}
+        kept = ~table.frame["_row"].isin(totals).to_numpy()
+        yield Pass(turn, layout, block, log.table(), table.frame[kept].reset_index(drop=True), totals)
+
+
+def fill(table: TableSeen, settings: Settings) -> None:
+    """Put readings and notes into the columns of a table that are mapped or half understood; changes them."""
+    for place, found in enumerate(passes(table, settings)):
+        for column in found.columns:
+            _show(column, found.frame, found.block, found.faults, found.layout, table.table or "wells", settings)
+        _place(found.columns, found.block, found.layout)
+        if place == 0:
+            counts = found.block["_reason"].value_counts().to_dict()
             table.left_out = {str(k): int(v) for k, v in counts.items()}
+            if found.totals:
+                table.left_out["totals_row"] = len(found.totals)
 
 
 def _turns(columns: list[ColumnSeen]) -> list[list[ColumnSeen]]:
@@ -77,7 +108,7 @@ def _mapping(table: TableSeen, turn: list[ColumnSeen]) -> Layout:
         if declared is None:
             unit = seen.unit or schema.fields()[seen.field].unit
             declared = ColumnMap(seen.field, (seen.header,), "" if seen.unit_from else unit, seen.unit_from,
-                                 date_order=getattr(seen, "date_order", ""))  # fmt: skip
+                                 date_order=seen.date_order, codes=seen.codes)  # fmt: skip
         columns[seen.field] = replace(declared, sources=(seen.header,), default="", minus="")
     if known is not None and table.mapping is not None:
         return replace(table.mapping, tables={**table.mapping.tables, table.table: replace(known, columns=columns)})
@@ -101,7 +132,7 @@ def _needed(table: TableSeen, layout: Layout) -> pd.DataFrame:
 
 
 def _show(column: ColumnSeen, frame: pd.DataFrame, block: pd.DataFrame, faults: pd.DataFrame, layout: Layout,
-          settings: Settings) -> None:  # fmt: skip
+          table: str, settings: Settings) -> None:  # fmt: skip
     texts = frame[column.header].fillna("").str.strip().reset_index(drop=True)
     if column.field == "well_id":
         column.readings = [(t, t) for t in _distinct(texts[texts != ""])]
@@ -115,10 +146,17 @@ def _show(column: ColumnSeen, frame: pd.DataFrame, block: pd.DataFrame, faults: 
     read = values[filled.index]
     known = pd.Series(read.notna().to_numpy(), index=filled.index)
     typed = schema.fields()[column.field].type
+    nothing = filled.map(text_words.fold).isin(text_words.missing_words(layout.missing))
+    column.missing_share = float(1 - (~nothing).sum() / max(len(texts), 1))
     for text in _distinct(filled[known]):
         value = read[filled[filled == text].index[0]]
-        column.readings.append((text, _reading(column, value, block, settings)))
-    _tell_unread(column, filled, known, mine)
+        column.readings.append((text, reading(column, value, settings.units)))
+    filters = next((m.where for m in layout.tables[table].columns.values() if m.field == column.field), {})
+    for header, allowed in filters.items():
+        told = ", ".join(_short(t) for t in allowed[:SHOWN]) + (" …" if len(allowed) > SHOWN else "")
+        column.notes.append(words.say("inspect.where", column=header, texts=told))
+    if not filters:
+        _tell_unread(column, filled[~nothing], known[~nothing])
     if typed == "date":
         _tell_dates(column, filled, mine, layout)
     if typed in ("code", "boolean"):
@@ -130,11 +168,11 @@ def _distinct(texts: pd.Series) -> list[str]:
     return [str(t) for t in dict.fromkeys(texts.head(400))][:SHOWN]
 
 
-def _reading(column: ColumnSeen, value: Any, block: pd.DataFrame, settings: Settings) -> str:
+def reading(column: ColumnSeen, value: Any, units: str) -> str:
     """One value as people read it, in the unit of its column."""
     field = schema.fields()[column.field]
     if field.type in ("number", "integer"):
-        return number(float(value), column, settings.units)
+        return number(float(value), column, units)
     if field.type == "date":
         return str(pd.Timestamp(value).date())
     if field.type == "code":
@@ -148,17 +186,21 @@ def number(value: float, column: ColumnSeen, units: str) -> str:
     """A value in SI in the unit of its column, and in the units asked for where those differ."""
     field = schema.fields()[column.field]
     own = column.unit
-    told = f"{float(convert(value, field.unit, own)) if own and field.unit else value:,.6g}"
+    if column.field.endswith("_deg"):
+        return f"{value:.6f}".rstrip("0").rstrip(".") + "°"
+    row = schema.suffix_of(column.field)
+    if field.unit and row and (column.fills or not own):
+        # the unit stands in another column, or the column holds a time to fill a vessel
+        own = row[f"unit_{units or 'us'}"] if column.unit_from else "L/min" if column.fills else own
+    shown = float(convert(value, field.unit, own)) if own and field.unit else value
+    told = f"{shown:,.6g}"
     text = f"{told} {unit_label(own)}".strip() if own or not field.unit else told
-    if not own and field.unit and column.unit_from:
-        text = f"{value:,.6g} {unit_label(field.unit)}"
     datum = "inspect.below_casing" if column.below_casing_top else "inspect.below_ground"
     if column.field.startswith("depth_"):
         text = f"{text} {words.say(datum)}"
-    row = schema.suffix_of(column.field)
     if units and row and own and field.unit:
         wanted = row[f"unit_{units}"]
-        if wanted != own and not column.field.endswith("_deg"):
+        if wanted != own:
             other = float(convert(value, field.unit, wanted))
             text += f" = {other:,.4g} {row[f'label_{units}']}"
     return text
@@ -172,16 +214,16 @@ def _labels() -> dict[str, str]:
         for side in ("us", "metric"):
             if row[f"unit_{side}"]:
                 out[row[f"unit_{side}"]] = row[f"label_{side}"]
-    out["degree"] = "°"
+    out["degree"] = out["deg"] = "°"
     return out
 
 
 def unit_label(unit: str) -> str:
     """A unit as people write it."""
-    return _labels().get(unit, unit.replace("**", "^").replace("^3", "³"))
+    return "" if unit == "1" else _labels().get(unit, unit.replace("**", "^").replace("^3", "³"))
 
 
-def _tell_unread(column: ColumnSeen, filled: pd.Series, known: pd.Series, faults: pd.DataFrame) -> None:
+def _tell_unread(column: ColumnSeen, filled: pd.Series, known: pd.Series) -> None:
     """How many of the filled cells give no value, with examples."""
     lost = filled[~known]
     if lost.empty or schema.fields()[column.field].type in ("code", "boolean"):
@@ -227,8 +269,9 @@ def _tell_codes(column: ColumnSeen, filled: pd.Series, values: pd.Series, faults
          codes.get(str(v), words.say("inspect.none") if pd.isna(v) else str(v)))
         for t, v in list(first.items())[:SHOWN]
     ]  # fmt: skip
-    rows = sum(n for _, n in known)
-    column.notes.append(words.say("inspect.codes_known", texts=len(known), rows=f"{rows:,}", of=f"{len(filled):,}"))
+    if len(known) > len(column.readings) or lost:
+        rows = sum(n for _, n in known)
+        column.notes.append(words.say("inspect.codes_known", texts=len(known), rows=f"{rows:,}", of=f"{len(filled):,}"))
     if lost:
         told = ", ".join(f"{_short(t)} {n:,}" for t, n in lost[:6])
         more = f" +{len(lost) - 6}" if len(lost) > 6 else ""

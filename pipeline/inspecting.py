@@ -12,11 +12,11 @@ from pipeline import inspect_text, inspect_values, schema
 from pipeline.errors import UsageError
 from pipeline.ingest.inspection import Inspection
 from pipeline.ingest.look import look
-from pipeline.ingest.propose import slug, to_toml
+from pipeline.ingest.proposal.document import to_toml
 from pipeline.settings import Settings, load
 
 # kept to the process: the sample, the layouts and the paths of this machine
-_WITHIN = {"frame", "mapping", "proposal", "path"}
+_WITHIN = {"frame", "mapping", "path", "head", "grid"}
 
 
 @dataclass(frozen=True)
@@ -67,13 +67,14 @@ def document(found: Inspection) -> dict[str, Any]:
     return {
         "exit_code": found.exit_code, "tables": tables,
         "unread": [{"file": name, "reason": reason} for name, reason, _ in found.unread],
+        "aside": [{"file": name, "reason": reason} for name, reason in found.aside],
         "missing": [{"field": name, "assumed": told} for name, told in found.missing],
         "questions": found.questions, "market": found.market,
     }  # fmt: skip
 
 
-def layout_text(found: Inspection) -> tuple[str, str]:
-    """Text of the layout that reads the files, and its id.
+def layout_text(found: Inspection, asked: Asked, target: str) -> str:
+    """Text of the layout that reads the files: the known one copied out, or the proposed one.
 
     Raises
     ------
@@ -83,24 +84,22 @@ def layout_text(found: Inspection) -> tuple[str, str]:
     tables = [t for t in found.tables if not t.hopeless]
     if not tables:
         raise UsageError("No layout can be written: none of the files holds a table of wells.")
-    proposed = [t for t in tables if t.known == "proposed"]
     known = sorted({t.layout for t in tables if t.known != "proposed"})
-    if len(known) + len(proposed) > 1:
-        told = ", ".join([*known, *(f"a proposal for {t.file}" for t in proposed)])
+    if len(known) + len(found.sources) > 1:
+        told = ", ".join([*known, *(f"a proposal for {s.profiles[0].name}" for s in found.sources)])
         raise UsageError(f"The files are of several layouts ({told}); name the files of one.")
     if known:
-        source = tables[0].mapping.path if tables[0].mapping else ""
-        path = schema.folder() / "sources" / source
+        layout = next(t.mapping for t in tables if t.mapping is not None)
+        path = next((p for p in asked.layouts if p.name == layout.path), schema.folder() / "sources" / layout.path)
         text = path.read_text(encoding="utf-8")
-        head = f"# Copy of the layout {known[0]}. Given with --layout, it wins over the one that comes with the program.\n"
-        return head + text, known[0]
-    table = proposed[0]
-    source_id = slug(table.file.split(": ")[-1].split(".")[0])
-    return to_toml(table.proposal, source_id, table.file), source_id
+        return f"# Copy of the layout {layout.id}. Given with --layout, it wins over the packaged one.\n{text}"
+    command = inspect_text.run_command([str(path) for path in asked.inputs], [target])
+    proposal = found.sources[0].proposal
+    return to_toml(proposal, proposal.source_id, command)
 
 
 def _written(found: Inspection, target: Path, asked: Asked) -> str:
-    text, _ = layout_text(found)
+    text = layout_text(found, asked, str(target))
     work = target.with_name(f".{target.name}.{os.getpid()}")
     try:
         work.write_text(text, encoding="utf-8", newline="\n")

@@ -104,13 +104,13 @@ def _cuts(buffer: NDArray[np.uint8], start: int, width: float) -> Iterator[tuple
 
 
 def _pieces(buffer: NDArray[np.uint8], head: Candidate, units_row: bool | None, name: str) -> Glance:
-    below, line = parsing._below_header(buffer, head, units_row)
+    below = parsing._below_header(buffer, head, units_row)[0]
     first = np.asarray(buffer[below : below + _FIRST_LOOK])
     width = first.size / max(int((first == 10).sum()), 1)
     frames, faults, cp1252, plain = [], Counter[str](), 0, True
     records = taken = 0
-    # each piece is read as if it stood right below the header
-    at = replace(head, line=1, lines=line - 1, start=0, after=0)
+    # each piece is read as if it stood right below a header without lines
+    at = replace(head, line=0, lines=1, start=0, after=0, comments=0, comment_bytes=0)
     for place, (begin, end) in enumerate(_cuts(buffer, below, width)):
         piece = np.asarray(buffer[begin:end])
         parsed = parse(piece, at, None, "#", False, None, 1, name)

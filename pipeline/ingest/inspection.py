@@ -46,6 +46,14 @@ class ColumnSeen:
         What keeps it from being read without asking.
     readings : list of (raw, reading)
         Up to three of its own values and how they are read; empty for what is not mapped.
+    codes : dict
+        Raw texts and the codes they are taken for, beyond the declared spellings.
+    date_order, fills : str
+        As in a layout.
+    after : str
+        Column of the same field that comes first; this one is used where that is empty.
+    missing_share : float
+        Share of the rows looked at in which it is empty or says that nothing is known.
     """
 
     header: str
@@ -62,6 +70,10 @@ class ColumnSeen:
     readings: list[tuple[str, str]] = attribute(default_factory=list)
     notes: list[str] = attribute(default_factory=list)
     codes: dict[str, str] = attribute(default_factory=dict)
+    date_order: str = ""
+    fills: str = ""
+    after: str = ""
+    missing_share: float = 0.0
 
 
 @dataclass
@@ -98,7 +110,8 @@ class TableSeen:
     cannot_tell: list[str] = attribute(default_factory=list)
     frame: pd.DataFrame = attribute(default_factory=pd.DataFrame, repr=False)
     mapping: Layout | None = attribute(default=None, repr=False)
-    proposal: Any = attribute(default=None, repr=False)
+    head: Any = attribute(default=None, repr=False)
+    grid: Any = attribute(default=None, repr=False)
 
     @property
     def understood(self) -> bool:
@@ -119,16 +132,19 @@ class Inspection:
     ----------
     unread : list of (file, reason, named)
         Files without a table; ``named`` tells those that the user named himself from those of a folder.
+    aside : list of (file, reason)
+        Tables left aside on purpose: they describe others, repeat others, or tell nothing that the job uses.
     missing : list of (field, assumed)
         What the job uses and no column tells.
     """
 
     tables: list[TableSeen] = attribute(default_factory=list)
     unread: list[tuple[str, str, bool]] = attribute(default_factory=list)
+    aside: list[tuple[str, str]] = attribute(default_factory=list)
     missing: list[tuple[str, str]] = attribute(default_factory=list)
     questions: list[dict[str, object]] = attribute(default_factory=list)
     market: str = ""
-    layout_texts: dict[str, str] = attribute(default_factory=dict, repr=False)
+    sources: list[Any] = attribute(default_factory=list, repr=False)
 
     @property
     def exit_code(self) -> int:
@@ -168,6 +184,7 @@ def declared_columns(headers: tuple[str, ...], layout: Layout, table: TableMap) 
         seen = ColumnSeen(header, name, column.unit if column else "", column.unit_from if column else "")
         seen.evidence.append(why)
         seen.below_casing_top = bool(column and column.minus)
+        seen.fills = column.fills if column else ""
         uses.setdefault(folded(header), []).append(seen)
 
     for source in table.id:
@@ -181,6 +198,8 @@ def declared_columns(headers: tuple[str, ...], layout: Layout, table: TableMap) 
         found = uses.get(folded(header), [])
         for seen in found:
             seen.header = header
+            before = next((c.header for c in out if c.field == seen.field and seen.field != "well_id"), "")
+            seen.after = before
             out.append(seen)
         if not found:
             state = guarded(header) or NOT_NEEDED
@@ -196,9 +215,9 @@ def guessed_columns(guesses: Iterable[Any]) -> list[ColumnSeen]:
         get = lambda name, default: getattr(guess, name, default)  # noqa: B023,E731
         seen = ColumnSeen(
             get("header", ""), get("field", ""), get("unit", ""), get("unit_from", ""), READ,
-            float(get("score", 0.0)), [e.text for e in get("evidence", [])], get("runner_up", ""),
+            float(get("score", 0.0)), [e.text for e in get("evidence", []) if e.text], get("runner_up", ""),
             float(get("runner_up_score", 0.0)), get("why_not", ""), bool(get("below_casing_top", False)),
-            codes=dict(get("codes", {})),
+            codes=dict(get("codes", {})), date_order=get("date_order", ""),
         )  # fmt: skip
         if not seen.field:
             seen.state = guarded(seen.header) or UNKNOWN

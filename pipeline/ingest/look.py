@@ -7,16 +7,29 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
+
+from pipeline import schema, words
 from pipeline.errors import SourceError
 from pipeline.ingest import propose as proposing
-from pipeline.ingest.files import InputFile, Opened, list_files, open_file
+from pipeline.ingest.files import Opened, list_files
 from pipeline.ingest.glance import Glance, glance
-from pipeline.ingest.header import Candidate, best, decode, is_type_row, unique_names
+from pipeline.ingest.header import decode, is_type_row, unique_names
 from pipeline.ingest.header_words import is_units_row
-from pipeline.ingest.inspection import Inspection, TableSeen, declared_columns, guessed_columns
-from pipeline.ingest.layouts import Layout, TableMap
-from pipeline.ingest.reading import Reader, _heads
-from pipeline.ingest.sheets import Grid
+from pipeline.ingest.inspection import (
+    ASKED,
+    MOST_QUESTIONS,
+    READ,
+    Inspection,
+    TableSeen,
+    declared_columns,
+    guessed_columns,
+)
+from pipeline.ingest.intake import LINE, ROW
+from pipeline.ingest.proposal.assemble import USED, Source, assemble
+from pipeline.ingest.proposal.model import Question
+from pipeline.ingest.reading import _plain
+from pipeline.ingest.survey import Entry, NotUnderstood, Reader, Survey
 from pipeline.settings import Settings
 
 _DELIMITERS = {",": "comma", "\t": "tab", ";": "semicolon", "|": "pipe"}
@@ -30,112 +43,167 @@ def look(paths: list[Path], settings: Settings) -> Inspection:
     UsageError
         When a path does not exist.
     SchemaError
-        When a layout is wrong.
+        When a layout is wrong, or two fit a table equally well.
     """
-    reader, out = Reader(settings), Inspection()
-    for file in list_files([Path(p) for p in paths]):
-        members = open_file(file)
-        while True:
-            name = file.name
-            try:
-                opened = next(members, None)
-                if opened is None:
-                    break
-                name = opened.name
-                if opened.fault:
-                    raise SourceError(opened.fault)
-                out.tables.append(_table(reader, file, opened))
-            except SourceError as error:
-                named = not file.in_folder and name == file.name
-                out.unread.append((name, str(error).removeprefix(f"{name}: "), named))
-                if name == file.name:
-                    break
+    reader = Reader(settings)
+    survey = survey_of(reader, paths)
+    out = Inspection()
+    sources: list[Source] = []
+    for entry in survey.entries:
+        source = survey.assembled.source_of(entry.name) if entry.profile is not None else None
+        if entry.aside:
+            out.aside.append((entry.name, entry.aside))
+        elif entry.found is not None or isinstance(entry.fault, NotUnderstood):
+            table = table_of(reader, entry, source)
+            copied = _copy_of(out.tables, table)
+            if copied:
+                out.aside.append((entry.name, words.say("inspect.copy", file=copied)))
+                continue
+            out.tables.append(table)
+            if source is not None and source not in sources:
+                sources.append(source)
+        elif entry.fault is not None:
+            out.unread.append((entry.name, str(entry.fault).removeprefix(f"{entry.name}: "), entry.named))
+    out.sources = sources
+    out.missing = _missing(out)
+    found = [(question, source) for source in sources for question in source.proposal.questions]
+    found.sort(key=lambda pair: -pair[0].rows)
+    out.questions = [asked(question, source) for question, source in found[:MOST_QUESTIONS]]
+    out.market = next((s.proposal.market for s in sources if s.proposal.market), "")
     return out
 
 
-def _table(reader: Reader, file: InputFile, opened: Opened) -> TableSeen:
-    """The table that one opened file holds."""
-    heads = list(_heads(opened))
-    chosen = best(iter([h for h, _ in heads]), reader.recogniser.rank)
-    found = reader.recogniser.find(chosen.cells, chosen.delimiter, opened.name) if chosen else None
-    if chosen is None or found is None:
-        return _unknown(reader, file, opened, heads)
-    grid = next(g for h, g in heads if h is chosen)
-    seen = glance(opened, chosen, grid, found.layout.units_row or None)
-    table = _begin(file, opened, chosen, grid, seen)
-    _declare(table, found.layout, found.table, unique_names(chosen.cells).unique)
-    own = {path.name for path in reader.settings.layouts}
-    table.known = "own" if found.layout.path in own else "packaged"
-    return table
+def survey_of(reader: Reader, paths: list[Path]) -> Survey:
+    """All tables of the inputs; unlike a run it passes over files that cannot be read."""
+    out = Survey()
+    for file in list_files([Path(p) for p in paths]):
+        out.entries += reader._entries(file)
+    unknown = [e for e in out.entries if e.profile is not None]
+    if unknown:
+        told = [(e.name, unique_names(e.head.cells).unique) for e in out.entries if e.found and e.head]
+        profiles = [e.profile for e in unknown if e.profile is not None]
+        out.assembled = assemble(profiles, told, proposing.guess_table, reader._free_id)  # type: ignore[arg-type]
+        reader._settle(unknown, out.assembled)
+    return out
 
 
-def _unknown(reader: Reader, file: InputFile, opened: Opened, heads: list[tuple[Candidate, Grid | None]]) -> TableSeen:
-    """A table that no layout knows, with what its columns are guessed to be."""
-    chosen = best(iter([h for h, _ in heads]), proposing.score) or next((h for h, _ in heads), None)
-    if chosen is None:
-        raise SourceError(f"{opened.name}: no table of columns is in it.", exit_code=2)
-    grid = next(g for h, g in heads if h is chosen)
-    seen = glance(opened, chosen, grid, None)
-    table = _begin(file, opened, chosen, grid, seen)
-    headers = unique_names(chosen.cells).unique
-    below = _row_below(opened, chosen, grid)
-    units = [cell.strip(" ()[]") for cell in below] if table.units_line else None
-    if units is not None:
-        units += [""] * (len(headers) - len(units))
-    proposal = proposing.propose(headers, seen.frame, units)
-    table.columns = guessed_columns(proposal.guesses)
-    table.doubts, table.known, table.proposal = list(proposal.doubts), "proposed", proposal
-    table.table = "wells"
-    if proposal.certain:
-        layout = proposing.to_layout(proposal, reader._free_id(opened.name))
-        table.layout, table.mapping = layout.id, layout
-        table.id = list(layout.wells_table().id)
-    return table
-
-
-def _declare(table: TableSeen, layout: Layout, found: TableMap, headers: tuple[str, ...]) -> None:
-    table.layout, table.title, table.table, table.role = layout.id, layout.title, found.name, found.role
-    table.id, table.mapping = list(found.id), layout
-    table.cannot_tell = list(layout.cannot_tell)
-    table.columns = declared_columns(headers, layout, found)
-    table.constants = {n: c.default for n, c in found.columns.items() if c.default and not c.sources}
-    known = {" ".join(h.split()).lower() for h in headers}
-    table.absent = [n for n in layout.raw_columns(found.name) if " ".join(n.split()).lower() not in known]
-
-
-def _begin(file: InputFile, opened: Opened, head: Candidate, grid: Grid | None, seen: Glance) -> TableSeen:
-    """What is known of a table before its columns are understood."""
-    below = _row_below(opened, head, grid)
+def table_of(reader: Reader, entry: Entry, source: Source | None) -> TableSeen:
+    """One table with its columns, by its layout or by what is proposed."""
+    assert entry.opened is not None and entry.head is not None
+    head, opened = entry.head, entry.opened
+    units_row = entry.found.layout.units_row or None if entry.found is not None else None
+    seen = glance(opened, head, entry.grid, units_row)
+    below = _row_below(entry)
     line = head.line + head.lines
-    return TableSeen(
-        file=opened.name, path=file.path, format=_format(file, opened), encoding=_encoding(opened, seen),
-        delimiter=_DELIMITERS.get(head.delimiter, ""),
-        sheet=grid.title if grid is not None and len(opened.grids or []) > 1 else "",
-        header_line=head.line, header_lines=head.lines, units_line=line if is_units_row(below) else 0,
-        types_line=line if is_type_row(below) else 0, rows=seen.rows, rows_exact=seen.whole,
-        looked_at=len(seen.frame), pieces=seen.pieces, faults=seen.faults, frame=seen.frame,
+    table = TableSeen(
+        file=entry.name, path=entry.file.path, format=_format(entry), encoding=_encoding(opened, seen),
+        delimiter=_DELIMITERS.get(head.delimiter, ""), header_line=head.line, header_lines=head.lines,
+        units_line=line if is_units_row(below) else 0, types_line=line if is_type_row(below) else 0,
+        rows=seen.rows, rows_exact=seen.whole, looked_at=len(seen.frame), pieces=seen.pieces, faults=seen.faults,
+        frame=seen.frame, head=head, grid=entry.grid,
     )  # fmt: skip
+    headers = unique_names(head.cells).unique
+    if entry.found is not None:
+        layout, mapped = entry.found.layout, entry.found.table
+        table.layout, table.title, table.table, table.role = layout.id, layout.title, mapped.name, mapped.role
+        table.id, table.mapping = list(mapped.id), layout
+    if source is None:
+        _declare(table, reader, headers)
+        return table
+    table.known = "proposed"
+    proposed = entry.found.proposal if entry.found is not None else source.table_of(entry.name)
+    if proposed is None:
+        proposed = next((t for t in source.proposal.tables if entry.name in (t.files or (t.file,))), None)
+    table.doubts = list(source.proposal.doubts)
+    if proposed is None:
+        return table
+    table.table, table.role, table.link, table.id = proposed.name, proposed.role, proposed.link, list(proposed.id)
+    table.columns = guessed_columns(proposed.guesses)
+    for column in table.columns:
+        if column.state == READ and column.field in proposed.reasons:
+            column.notes.append(proposed.reasons[column.field])
+    return table
 
 
-def _row_below(opened: Opened, head: Candidate, grid: Grid | None) -> list[str]:
+def _declare(table: TableSeen, reader: Reader, headers: tuple[str, ...]) -> None:
+    layout = table.mapping
+    assert layout is not None
+    mapped = layout.tables[table.table]
+    table.known = "own" if layout.path in {path.name for path in reader.settings.layouts} else "packaged"
+    table.cannot_tell = list(layout.cannot_tell)
+    table.columns = declared_columns(headers, layout, mapped)
+    table.constants = {n: c.default for n, c in mapped.columns.items() if c.default and not c.sources}
+    known = {" ".join(h.split()).lower() for h in headers}
+    table.absent = [n for n in layout.raw_columns(mapped.name) if " ".join(n.split()).lower() not in known]
+
+
+def _copy_of(earlier: list[TableSeen], table: TableSeen) -> str:
+    """File of a table already seen that holds the same records, "" when there is none."""
+    columns = list(dict.fromkeys(c.header for c in table.columns if c.state == READ))
+    if not table.layout or not columns or len(table.frame) < 2:
+        return ""
+    missing = table.mapping.missing if table.mapping else ("",)
+    for other in earlier:
+        same = (other.layout, other.table, other.rows) == (table.layout, table.table, table.rows)
+        if not same or len(other.frame) != len(table.frame):
+            continue
+        shared = [c for c in columns if c in other.frame and c in table.frame]
+        if len(shared) < len(columns):
+            continue
+        if np.array_equal(_plain(other.frame, shared, missing), _plain(table.frame, shared, missing)):
+            return other.file
+    return ""
+
+
+def _missing(out: Inspection) -> list[tuple[str, str]]:
+    """Fields the job uses that no column of any table tells, and what is taken instead, from declared practice."""
+    read = {c.field for t in out.tables for c in t.columns if c.state in (READ, ASKED) and c.field}
+    read |= {name for t in out.tables for name, value in t.constants.items() if value != "unknown"}
+    if not read:
+        return []
+    practice = {row["practice_id"]: f"{row['base']} {row['unit']}".strip() for row in schema.rows("practice")}
+    return [
+        (names[0], words.say(f"assumed.{stem}", **practice)) for stem, names in USED if not read & set(names)
+    ]  # fmt: skip
+
+
+def asked(question: Question, source: Source) -> dict[str, object]:
+    """A question with the lines of the layout that answer it, the likeliest answer filled in."""
+    table = next((t for t in source.proposal.tables if t.name == question.table), None)
+    guess = next((g for g in table.guesses if g.header == question.header), None) if table else None
+    answer = question.choices[0] if question.choices else "?"
+    if question.key in ("date_order", "crs") or guess is None:
+        lines = ["[source]", f'{question.key} = "{answer if question.choices else "EPSG:..."}"']
+    else:
+        lines = [f"[tables.{question.table}.columns.{guess.field}]", f'from = "{question.header}"']
+        if question.key != "from":
+            lines.append(f'{question.key} = "{answer}"')
+        elif guess.unit:
+            lines.append(f'unit = "{guess.unit}"')
+    return {"text": question.text, "table": question.table, "column": question.header, "key": question.key,
+            "choices": list(question.choices), "rows": question.rows, "lines": lines}  # fmt: skip
+
+
+def _row_below(entry: Entry) -> list[str]:
     """Cells of the row right below the header."""
-    if grid is not None:
-        return [cell.strip() for cell in grid.rows[head.line]] if head.line < len(grid.rows) else []
+    head, opened = entry.head, entry.opened
+    assert head is not None and opened is not None
+    if entry.grid is not None:
+        at = head.line - 1 + head.lines
+        return [cell.strip(' ()[]"') for cell in entry.grid.rows[at]] if at < len(entry.grid.rows) else []
     assert opened.text is not None
     rest = bytes(opened.text[head.after : head.after + 65536]).split(b"\n", 1)[0]
-    return [cell.strip('" ') for cell in decode(rest).rstrip("\r").split(head.delimiter)]
+    return [cell.strip(' ()[]"') for cell in decode(rest).rstrip("\r").split(head.delimiter)]
 
 
-def _format(file: InputFile, opened: Opened) -> str:
-    """Kind of file: text, workbook, dbf or geojson, with the archive around it."""
-    inner = opened.name.lower()
-    if opened.text is not None:
-        kind = "text"
-    elif ".dbf" in inner:
-        kind = "dbf"
-    else:
-        kind = "geojson" if opened.grids and opened.grids[0].title == opened.name else "workbook"
-    packed = file.path.suffix.lower()
+def _format(entry: Entry) -> str:
+    """Kind of file: text, workbook, dbf, geojson or other, with the archive around it."""
+    opened = entry.opened
+    assert opened is not None
+    inner = entry.name.lower().split(": ")[-1] if entry.file.path.suffix.lower() == ".zip" else entry.file.name.lower()
+    endings = {".dbf": "dbf", ".shp": "dbf", ".geojson": "geojson", ".json": "geojson", ".gpkg": "geopackage"}
+    kind = "text" if opened.text is not None else next((k for e, k in endings.items() if e in inner), "workbook")
+    packed = entry.file.path.suffix.lower()
     return f"{kind} in {packed}" if packed in (".gz", ".zip") else kind
 
 
@@ -162,18 +230,35 @@ def describe(paths: list[Path], settings: Settings) -> list[dict[str, object]]:
     out: list[dict[str, object]] = []
     for table in found.tables:
         for column in table.columns:
-            sure = column.state == "read"
+            sure = column.state == READ
             texts: list[str] = []
             if sure and column.header in table.frame:
                 cells = table.frame[column.header].dropna().str.strip()
                 texts = list(dict.fromkeys(cells[cells != ""]))[:3]
-            note = "" if sure else column.why_not or "not read"
-            out.append(
-                {"file": table.file, "table": table.table, "layout": table.layout, "column": column.header,
-                 "field": column.field, "unit": column.unit or column.unit_from, "sure": sure, "samples": texts,
-                 "note": note}
-            )  # fmt: skip
-    for name, reason, _ in found.unread:
+            out.append({
+                "file": table.file, "table": table.table, "layout": table.layout, "column": column.header,
+                "field": column.field, "unit": column.unit or column.unit_from, "sure": sure, "samples": texts,
+                "note": "" if sure else column.why_not or "not read",
+            })  # fmt: skip
+    for name, reason in [*found.aside, *((name, reason) for name, reason, _ in found.unread)]:
         out.append({"file": name, "table": "", "layout": "", "column": "", "field": "", "unit": "", "sure": False,
                     "samples": [], "note": reason})  # fmt: skip
     return out
+
+
+def whole_frame(table: TableSeen) -> list[str]:
+    """Raw columns of the sample, those that count lines and records left out."""
+    return [str(c) for c in table.frame.columns if c not in (LINE, ROW)]
+
+
+def opened_of(entry: Entry) -> Opened:
+    """The content of an entry.
+
+    Raises
+    ------
+    SourceError
+        When the file could not be opened.
+    """
+    if entry.opened is None:
+        raise entry.fault or SourceError(f"{entry.name}: cannot be read.")
+    return entry.opened
