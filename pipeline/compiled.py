@@ -21,7 +21,8 @@ from numpy.typing import NDArray
 
 from pipeline.keeping import cache_root
 
-COMPILED = ("rng.py", "physics", "sizing", "materials", "ingest", "normalise", "demand")
+COMPILED = ("rng.py", "physics", "sizing", "materials", "ingest", "normalise", "demand",
+            "design_point")
 
 
 def source_hash() -> str:

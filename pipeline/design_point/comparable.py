@@ -1,7 +1,9 @@
 """What comparable wells tell of a missing input. Looks across wells: learn on the whole table first.
 
-Quantiles of the recorded values by source, region and class of use; then by source and region, by source
-and area, by source; a group counts only with enough wells. What no group tells falls to declared defaults.
+The nearest wells of the source speak first (:mod:`neighbours`); where a well has no coordinates, or its
+neighbours lie too far to tell more than their group, quantiles of its source, region and use, then of wider groups
+(:mod:`ladder`). What none of them tells falls to declared defaults. Each look-up is for one well on its own, so that
+chunks equal the whole.
 """
 
 from __future__ import annotations
@@ -12,79 +14,151 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipeline.settings import Settings
+from pipeline import schema
+from pipeline.design_point import space
+from pipeline.design_point.bands import Floats
+from pipeline.design_point.ladder import Ladder, learn_ladder
+from pipeline.design_point.neighbours import Donors, Manner, Told, learn_donors
+from pipeline.settings import Band, Settings
 
-QUANTILES = (0.1, 0.5, 0.9)
-LADDER = (
-    ("source_id", "area_code", "region_code", "use_code"),
-    ("source_id", "area_code", "region_code"),
-    ("source_id", "area_code"),
-    ("source_id",),
+BLOWN = ("airlift", "bailed", "estimated")
+# quantity: whether neighbours are compared by its logarithm, and the views (ground level, depth) it is looked at by
+QUANTITIES: dict[str, tuple[bool, tuple[tuple[bool, bool], ...]]] = {
+    "static": (False, ((False, False), (True, False), (False, True), (True, True))),
+    "depth": (True, ((False, False),)),
+    "capacity": (True, ((False, False), (False, True))),
+    "flow": (True, ((False, False), (False, True))),
+}
+# how neighbours are weighed: field of Manner, practice id, and whether candidates lie evenly in its logarithm
+WEIGHED = (
+    ("depth_km", "distance_per_depth", True),
+    ("power", "power_distance", False),
+    ("least_km", "distance_near_least", True),
+    ("ground", "share_level_of_ground", False),
+    ("slope", "slope_on_depth", False),
+    ("other_use", "weight_other_use", False),
+    ("decade", "weight_decade", False),
 )
+KM = 1000.0
 
 
-def ratios(wells: pd.DataFrame) -> pd.DataFrame:
-    """Scale-free quantities that wells of a region have in common, NaN where a well does not tell."""
-    depth = wells["depth_completed_m"].fillna(wells["depth_drilled_m"])
+def recorded_depth(wells: pd.DataFrame) -> pd.Series:
+    """Bottom of the well as recorded, m: completed, else drilled, else bottom of screen or casing."""
+    first = wells["depth_completed_m"]
+    for name in ("depth_drilled_m", "depth_screen_bottom_m", "depth_casing_bottom_m"):
+        first = first.where(first > 0).fillna(wells[name])
+    return first.where(first > 0)
+
+
+def quantities(wells: pd.DataFrame) -> pd.DataFrame:
+    """What each well tells of the quantities that wells of a place have in common; NaN where it does not.
+
+    ``static`` in m, ``depth`` in m, ``share`` of depth at which the level stands, ``capacity`` in m2/s from
+    pumped tests, ``flow`` tested in m3/s.
+    """
+    depth = recorded_depth(wells)
     static = wells["depth_static_m"]
     drawdown = wells["drawdown_test_m"].fillna(wells["depth_pumping_m"] - static)
-    capacity = wells["flow_tested_m3_per_s"] / drawdown.where(drawdown > 0)
-    blown = wells["test_method_code"].isin(["airlift", "bailed", "estimated"])
-    share = (static / depth).where((depth > 0) & (static >= 0) & (static < depth))
+    flow = wells["flow_tested_m3_per_s"].where(wells["flow_tested_m3_per_s"] > 0)
+    capacity = flow / drawdown.where(drawdown > 0)
+    blown = wells["test_method_code"].isin(BLOWN)
     return pd.DataFrame(
-        {"depth": depth.where(depth > 0), "static_share": share, "capacity": capacity.where(~blown & (capacity > 0))}
-    )
+        {
+            "static": static, "depth": depth, "flow": flow, "capacity": capacity.where(~blown & (capacity > 0)),
+            "share": (static / depth).where((static >= 0) & (static < depth)),
+        }
+    ).astype(float)  # fmt: skip
+
+
+def told(wells: pd.DataFrame) -> Told:
+    """What each well tells of itself to a search among neighbours."""
+    key = space.keys(wells)
+    use_numbers = {code: number for number, code in enumerate(schema.codes("use")) if code != "unknown"}
+    use = wells["use_code"].astype(object).map(use_numbers).fillna(-1).to_numpy(float).astype(np.int64)
+    years = pd.to_datetime(wells["completed_date"], errors="coerce").dt.year.to_numpy(float)
+    return Told(key, space.points(wells, key), wells["elevation_ground_m"].to_numpy(float),
+                recorded_depth(wells).to_numpy(float), use, years / 10.0)  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Comparable:
-    """Quantile tables by rung of the ladder, learned from a whole table of wells."""
+    """What the whole table of wells tells: neighbours by source and quantity, and groups by rung."""
 
-    rungs: tuple[pd.DataFrame, ...]
-    fewest: int
+    ladder: Ladder
+    donors: dict[tuple[str, str], Donors]
 
-    def look_up(self, wells: pd.DataFrame, name: str) -> NDArray[np.float64]:
-        """Quantiles (rows of 10, 50, 90 %) of one quantity for each well.
+    def near(self, wells: pd.DataFrame, name: str, wanted: NDArray[np.bool_]) -> Floats:
+        """Low, middle and high of one quantity from the nearest wells, for the wells ``wanted``.
 
         Returns
         -------
         ndarray, shape (n, 3)
-            NaN where no group of the ladder has enough wells.
+            NaN where not wanted, or where no neighbour is near enough to tell.
         """
         found = np.full((len(wells), 3), np.nan)
-        for keys, table in zip(LADDER, self.rungs, strict=True):
-            missing = np.isnan(found[:, 0])
-            if not missing.any():
-                break
-            columns = [(name, q) for q in QUANTILES]
-            enough = table[table[(name, "n")] >= self.fewest]
-            if enough.empty:
+        has_place = wells["latitude_deg"].notna().to_numpy() & wells["longitude_deg"].notna().to_numpy()
+        sources = wells["source_id"].astype(object).to_numpy()
+        for (source, quantity), donors in self.donors.items():
+            if quantity != name:
                 continue
-            names = _joined(wells.loc[missing, list(keys)])
-            found[missing] = enough[columns].reindex(names).to_numpy(dtype=float)
-        return found
+            rows = np.flatnonzero(wanted & has_place & (sources == source))
+            if len(rows):
+                found[rows] = donors.estimate(told(wells.iloc[rows]))
+        return np.exp(found) if QUANTITIES[name][0] else found
+
+    def group(self, wells: pd.DataFrame, name: str) -> Floats:
+        """Low, middle and high of one quantity from groups of wells, shape (n, 3)."""
+        return self.ladder.look_up(wells, name)
 
 
-def _joined(frame: pd.DataFrame) -> pd.Series:
-    """One text key a row; missing parts are empty."""
-    parts = [frame[column].astype(object).where(frame[column].notna(), "").astype(str) for column in frame.columns]
-    out = parts[0]
-    for part in parts[1:]:
-        out = out + "\x1f" + part
-    return out
+def _candidates(band: Band, logarithmic: bool) -> tuple[float, ...]:
+    """Five values to be tried between the low and high of a practice value."""
+    ends = np.array([band.low, band.base, band.high])
+    if logarithmic:
+        between = np.sqrt(ends[:-1] * ends[1:])
+    else:
+        between = (ends[:-1] + ends[1:]) / 2
+    return tuple(float(v) for v in np.unique(np.concatenate([ends, between])))
+
+
+def _manner(settings: Settings) -> tuple[Manner, dict[str, tuple[float, ...]]]:
+    """The declared manner of weighing, and the values to be tried for each part of it."""
+    declared, grid = {}, {}
+    for name, practice, logarithmic in WEIGHED:
+        band = settings.practice[practice]
+        if name.endswith("_km"):
+            band = Band(band.low / KM, band.base / KM, band.high / KM)
+        declared[name], grid[name] = band.base, _candidates(band, logarithmic)
+    return Manner(**declared), grid
 
 
 def learn(wells: pd.DataFrame, settings: Settings) -> Comparable:
-    """Quantile tables of the whole table of wells; rows in any order give the same tables."""
-    values = ratios(wells)
-    rungs = []
-    for keys in LADDER:
-        grouped = values.groupby(_joined(wells[list(keys)]).to_numpy(), sort=True)
-        blocks: dict[tuple[str, str | float], pd.Series] = {}
-        counts = grouped.count()
-        for name in values.columns:
-            blocks[(name, "n")] = counts[name]
-            for q in QUANTILES:
-                blocks[(name, q)] = grouped[name].quantile(q) if len(values) else counts[name].astype(float)
-        rungs.append(pd.DataFrame(blocks))
-    return Comparable(tuple(rungs), int(settings.base("wells_comparable")))
+    """What the whole table of wells tells; rows in any order give the same answers.
+
+    Work grows with the number of wells (search trees) and is otherwise bounded: what is learned by leaving wells out
+    is learned on a sample drawn by id.
+    """
+    values = quantities(wells)
+    fewest = int(settings.base("wells_comparable"))
+    ladder = learn_ladder(wells, values, fewest)
+    declared, grid = _manner(settings)
+    donors = {}
+    sources = wells["source_id"].astype(object).to_numpy()
+    for source in sorted({s for s in sources if isinstance(s, str)}):
+        rows = np.flatnonzero(sources == source)
+        here = wells.iloc[rows]
+        if here["latitude_deg"].notna().sum() < fewest:
+            continue
+        tells = told(here)
+        for name, (is_log, views) in QUANTITIES.items():
+            value = values[name].to_numpy()[rows]
+            group = ladder.look_up(here, name)[:, 1]
+            if is_log:
+                value, group = np.log(value), np.log(group)
+            found = learn_donors(
+                tells, value, group, grid, declared, int(settings.base("wells_near")), fewest,
+                int(settings.base("wells_learned_from")), int(settings.base("wells_left_out")), is_log, views,
+            )  # fmt: skip
+            if found is not None:
+                donors[source, name] = found
+    return Comparable(ladder, donors)

@@ -6,27 +6,32 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipeline.design_point.bands import ASSUMED, DERIVED, NEIGHBOURS, Banded, Floats, add, constant
-from pipeline.design_point.comparable import Comparable
+from pipeline.design_point.bands import ASSUMED, DERIVED, NEIGHBOURS, RECORDED, Banded, Floats, add, constant
+from pipeline.design_point.comparable import BLOWN, Comparable, recorded_depth
+from pipeline.design_point.ladder import held
 from pipeline.settings import Settings
 
-BLOWN = ("airlift", "bailed", "estimated")
+
+def _nearest_first(near: Floats, group: Floats) -> Floats:
+    """Low, middle and high from the nearest wells, else from their group; never wider than the group's band.
+
+    A record that tells its place has no wider band than one that tells only its group.
+    """
+    return np.where(np.isnan(near[:, 1:2]), group, held(near, group))
 
 
 def well_depth(wells: pd.DataFrame, comparable: Comparable, settings: Settings) -> Banded:
     """Bottom of the well below ground, m: completed, else drilled, screen or casing bottom, else comparable."""
-    first = wells["depth_completed_m"]
-    for name in ("depth_drilled_m", "depth_screen_bottom_m", "depth_casing_bottom_m"):
-        first = first.where(first > 0).fillna(wells[name])
-    out = Banded.recorded(first.where(first > 0).to_numpy(float))
-    quantiles = comparable.look_up(wells, "depth")
+    out = Banded.recorded(recorded_depth(wells).to_numpy(float))
+    missing = np.isnan(out.base)
+    near = np.log(comparable.near(wells, "depth", missing))
+    quantiles = np.exp(_nearest_first(near, np.log(comparable.group(wells, "depth"))))
     # a well is at least as deep as what was measured or set in it
     known = np.nanmax(
         np.column_stack([np.zeros(len(wells)), *(wells[c].to_numpy(float) for c in
                          ("depth_pump_m", "depth_static_m", "depth_pumping_m", "length_drop_pipe_m"))]), axis=1
     )  # fmt: skip
     least = known + settings.base("clearance_bottom")
-    missing = np.isnan(out.base)
     out.fill(quantiles[:, 1], quantiles[:, 0], quantiles[:, 2], NEIGHBOURS)
     out.fill_band(settings.practice["depth_default"], 1.0)
     for end in ("base", "low", "high"):
@@ -40,8 +45,8 @@ def static_level(wells: pd.DataFrame, depth: Banded, comparable: Comparable, set
     out = Banded.recorded(wells["depth_static_m"].to_numpy(float))
     flowing = np.where(wells["is_flowing"].astype(object).eq(True), 0.0, np.nan)  # it stands at ground or above
     out.fill(flowing, flowing - settings.practice["head_flowing"].high, flowing, DERIVED)
-    share = comparable.look_up(wells, "static_share")
-    out.fill(share[:, 1] * depth.base, share[:, 0] * depth.low, share[:, 2] * depth.high, NEIGHBOURS)
+    told = estimated_static(wells, depth, comparable, np.isnan(out.base), settings)
+    out.fill(told[:, 1], told[:, 0], told[:, 2], NEIGHBOURS)
     band = settings.practice["share_static_of_depth"]
     out.fill(band.base * depth.base, band.low * depth.low, band.high * depth.high, ASSUMED)
     # an estimate keeps above a recorded pump or pumping level
@@ -54,6 +59,25 @@ def static_level(wells: pd.DataFrame, depth: Banded, comparable: Comparable, set
             values = getattr(out, end)
             setattr(out, end, np.where(over, np.minimum(values, most), values))
     return out
+
+
+def estimated_static(
+    wells: pd.DataFrame, depth: Banded, comparable: Comparable, wanted: NDArray[np.bool_], settings: Settings
+) -> Floats:
+    """Low, middle and high of the static level from comparable wells, m, shape (n, 3); NaN where none tells.
+
+    The nearest wells by their levels, carried over to the ground and depth of the well; else the share of depth
+    at which the level stands in its group, or the level itself where the depth is not recorded.
+    """
+    group = comparable.group(wells, "static")
+    share = comparable.group(wells, "share")
+    known = (depth.basis == RECORDED)[:, None] & ~np.isnan(share[:, 1:2])
+    by_share = np.where(known, share * depth.base[:, None], np.nan)
+    group = np.where(known, by_share, group)
+    out = _nearest_first(comparable.near(wells, "static", wanted), group)
+    lowest = settings.base("share_static_under_known") * np.where(depth.basis == RECORDED, depth.base, np.inf)
+    middle = np.clip(out[:, 1], -settings.practice["head_flowing"].high, lowest)
+    return np.column_stack([out[:, 0] - out[:, 1] + middle, middle, out[:, 2] - out[:, 1] + middle])
 
 
 def specific_capacity(
@@ -78,7 +102,8 @@ def specific_capacity(
     bound = flow / np.fmin(np.where(blown, fall, np.nan), column)
     band = practice["factor_capacity_airlift"]
     out.fill(bound * band.base, bound * band.low, bound * band.high, DERIVED)
-    near = comparable.look_up(wells, "capacity")
+    nearest = np.log(comparable.near(wells, "capacity", np.isnan(out.base)))
+    near = np.exp(_nearest_first(nearest, np.log(comparable.group(wells, "capacity"))))
     band = practice["factor_capacity_unknown"]
     out.fill(near[:, 1], np.minimum(near[:, 0], near[:, 1] * band.low),
              np.maximum(near[:, 2], near[:, 1] * band.high), NEIGHBOURS)  # fmt: skip

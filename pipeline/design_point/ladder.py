@@ -1,0 +1,122 @@
+"""Quantiles of groups of wells, from the nearest group to the whole source. Looks across wells: learn on the whole."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pipeline.design_point.bands import Floats
+
+QUANTILES = (0.1, 0.5, 0.9)
+RUNGS = (
+    ("source_id", "area_code", "region_code", "use_code"),
+    ("source_id", "area_code", "region_code"),
+    ("source_id", "area_code"),
+    ("source_id",),
+)
+
+
+def joined(frame: pd.DataFrame) -> pd.Series:
+    """One text key a row; missing parts are empty."""
+    parts = [frame[column].astype(object).where(frame[column].notna(), "").astype(str) for column in frame.columns]
+    out = parts[0]
+    for part in parts[1:]:
+        out = out + "\x1f" + part
+    return out
+
+
+def held(told: Floats, wider: Floats) -> Floats:
+    """Low, middle and high with distances from the middle no larger than those of ``wider``, in size or in share.
+
+    Where ``wider`` is NaN it holds nothing.
+    """
+    middle = told[:, 1]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.fmax(1.0, np.abs(middle / wider[:, 1]))
+    down = np.fmin(middle - told[:, 0], (wider[:, 1] - wider[:, 0]) * share)
+    up = np.fmin(told[:, 2] - middle, (wider[:, 2] - wider[:, 1]) * share)
+    return np.column_stack([middle - down, middle, middle + up])
+
+
+def grouped(wells: pd.DataFrame) -> tuple[pd.DataFrame, NDArray[np.intp]]:
+    """The distinct groups of the narrowest rung, and the place of each well among them."""
+    keys = list(RUNGS[0])
+    number = wells.groupby(keys, dropna=False, sort=False, observed=True).ngroup()
+    code: NDArray[np.intp] = np.asarray(number, dtype=np.intp)
+    first = np.unique(code, return_index=True)[1]
+    return wells[keys].iloc[first].reset_index(drop=True), code
+
+
+@dataclass(frozen=True)
+class Ladder:
+    """Quantile tables by rung, learned from a whole table of wells."""
+
+    rungs: tuple[pd.DataFrame, ...]
+    fewest: int
+
+    def look_up(self, wells: pd.DataFrame, name: str) -> Floats:
+        """Quantiles of one quantity for each well, from the narrowest of its groups with enough wells.
+
+        The distances from the middle to low and high are held to those of the wider groups around, in size or as a
+        share of the middle, so that a record that does not tell its region never has the narrower band in both.
+
+        Returns
+        -------
+        ndarray, shape (n, 3)
+            Tenth, fiftieth and ninetieth percentile; NaN where no group has enough wells.
+        """
+        groups, place = grouped(wells)
+        out = np.full((len(groups), 3), np.nan)
+        for keys, table in zip(reversed(RUNGS), reversed(self.rungs), strict=True):
+            found = table.reindex(joined(groups[list(keys)]))
+            own = found[[(name, q) for q in QUANTILES]].to_numpy(float)
+            enough = found[(name, "n")].to_numpy(float)[:, None] >= self.fewest
+            out = np.where(enough, held(own, out), out)
+        return out[place]
+
+
+def quantiles_by_group(values: Floats, group: NDArray[np.intp], groups: int) -> tuple[NDArray[np.intp], Floats]:
+    """Number of values of each group, and their quantiles at the places (n + 1) q of the ordered values.
+
+    At these places the share of one more value drawn like them that lies below is q on the mean, however few they
+    are (source: ``quantiles_sample_1996`` in schemas/references.csv, definition 6); the usual interpolation would
+    give bands of few wells that hold too little.
+
+    Returns
+    -------
+    count : ndarray, shape (groups,)
+    quantiles : ndarray, shape (groups, 3)
+    """
+    known = ~np.isnan(values)
+    values, group = values[known], group[known]
+    order = np.lexsort((values, group))
+    values = np.append(values[order], np.nan)
+    count = np.bincount(group, minlength=groups)
+    start = np.concatenate([[0], np.cumsum(count)[:-1]]).astype(int)
+    found = np.full((groups, len(QUANTILES)), np.nan)
+    some = count > 0
+    for place, q in enumerate(QUANTILES):
+        at = np.clip((count[some] + 1) * q - 1, 0, count[some] - 1)
+        low = np.floor(at).astype(int)
+        high = np.minimum(low + 1, count[some] - 1)
+        below, above = values[start[some] + low], values[start[some] + high]
+        found[some, place] = below + (at - low) * (above - below)
+    return count, found
+
+
+def learn_ladder(wells: pd.DataFrame, values: pd.DataFrame, fewest: int) -> Ladder:
+    """Quantile tables of the whole table of wells; rows in any order give the same tables."""
+    groups, place = grouped(wells)
+    rungs = []
+    for keys in RUNGS:
+        names, code = np.unique(joined(groups[list(keys)]).to_numpy(object).astype(str), return_inverse=True)
+        blocks: dict[tuple[str, str | float], Floats] = {}
+        for name in values.columns:
+            count, found = quantiles_by_group(values[name].to_numpy(float), code[place], len(names))
+            blocks[name, "n"] = count.astype(float)
+            blocks |= {(name, q): found[:, number] for number, q in enumerate(QUANTILES)}
+        rungs.append(pd.DataFrame(blocks, index=names))
+    return Ladder(tuple(rungs), fewest)
