@@ -93,6 +93,11 @@ class _Records:
         return np.diff(self.start, append=self.stop)
 
 
+def filled(kinds: Counter[str]) -> dict[str, int]:
+    """Kinds that occur, with their lines or bytes."""
+    return {kind: int(count) for kind, count in kinds.items() if count}
+
+
 def count_lines(buffer: NDArray[np.uint8], stop: int, begin: int = 0) -> int:
     """Physical lines in the bytes from ``begin`` to ``stop``, counted over the raw bytes and nothing else."""
     step, total = 1 << 24, 0

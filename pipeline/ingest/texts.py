@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import codecs
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,6 +15,9 @@ _LOOK = 8192
 _LF, _CR = 10, 13
 _PLAIN = frozenset((9, 10, 12, 13, 26, 30))
 _EMPTY = b" \t\r\n,;|\0\xef\xbb\xbf\xff\xfe"
+_ASCII = bytes(range(128)).decode("ascii")
+# pairs of bytes that are one character each in encodings of several bytes
+_PAIRS = (b"\x82\xa0", b"\xb0\xa1", b"\xa4\x40")
 # of the bytes at odd or even places of UTF-16 text in a Latin script, this share is nought
 _WIDE_SHARE = 0.4
 
@@ -39,6 +44,29 @@ def open_text(buffer: NDArray[np.uint8], name: str) -> Opened:
         raise SourceError(f"{name}: the file is binary, not a table of text.")
     mark = 3 if head.startswith(b"\xef\xbb\xbf") else 0
     return Opened(name, _ended(buffer), skip=mark, part=Part(0, mark, 0))
+
+
+def single_bytes(encoding: str) -> str:
+    """Codec of an encoding of single bytes that a layout declares; "" for UTF-8, UTF-16 and cp1252.
+
+    These three are told by the bytes themselves.
+
+    Raises
+    ------
+    SourceError
+        When the encoding is not known, or takes several bytes a character.
+    """
+    try:
+        found = codecs.lookup(encoding).name if encoding else ""
+        if not found or found.startswith("utf") or found in ("cp1252", "ascii"):
+            return ""
+        if bytes(range(128)).decode(found) == _ASCII and all(len(p.decode(found, "replace")) == 2 for p in _PAIRS):
+            return found
+    except (LookupError, ValueError):
+        pass
+    raise SourceError(
+        f"The layout declares the encoding '{encoding}', which is not read; save the file as UTF-8.", exit_code=2
+    )
 
 
 def _wide(head: bytes) -> str:
