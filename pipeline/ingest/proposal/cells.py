@@ -199,6 +199,7 @@ def _read(texts: pa.Array) -> _Texts:
     folded = pc.utf8_trim_whitespace(pc.replace_substring_regex(lower, r"\s+", " "))
     fraction = pc.struct_field(pc.extract_regex(texts, r"^[-+]?\d*[.,](?P<part>\d+)$"), "part")
     decimals = np.asarray(pc.fill_null(pc.utf8_length(fraction), 0).to_numpy(zero_copy_only=False), dtype=np.int64)
+    long = _flags(pc.greater(pc.utf8_length(folded), 1))
     with np.errstate(invalid="ignore"):
         whole = is_number & (number == np.floor(number))
         marks = {
@@ -211,7 +212,8 @@ def _read(texts: pa.Array) -> _Texts:
             "epoch": whole & (np.abs(number) >= 1e10) & (np.abs(number) < 5e12),
             "serial": is_number & (number >= 10_000) & (number < 60_000),
             "missing": _flags(pc.is_in(lower, value_set=_missing())),
-            **{f"code {n}": _flags(pc.is_in(folded, value_set=_spellings(n))) for n in CODE_LISTS},
+            # one letter is a code of many lists at once and says nothing
+            **{f"code {n}": _flags(pc.is_in(folded, value_set=_spellings(n))) & long for n in CODE_LISTS},
         }  # fmt: skip
     return _Texts(texts, number, unit, units, decimals, marks)
 

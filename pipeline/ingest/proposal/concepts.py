@@ -17,12 +17,17 @@ from pipeline.ingest.header_words import unit_of
 
 _LONGEST_PHRASE = 4
 _MOST_PIECES = 4
-_MOST_READINGS = 12
+_MOST_READINGS = 40
+# little words that are the start of a longer one where names are cut
+_CUT_WORDS = frozenset({"per", "la", "lo", "us", "de", "wa", "st", "da", "el"})
 _SHORTEST_PIECE = 3
 _SHORTEST_CUT = 2
 _SHORTEST_SLIP = 6
 _CUT_AT = range(8, 12)
 UNKNOWN = "?"
+# what a word costs that is taken for an abbreviation, in words that are not known
+_ABBREVIATED, _INFLECTED = 0.45, 0.1
+_MOST_MEANT = 6
 # words of two letters that may end or begin a glued word
 _ENDINGS = frozenset({"no", "id", "wl", "dt", "cd", "hp", "nm", "to"})
 _TAILS = {"va": "value", "cd": "code", "dt": "date", "nm": "name", "tx": "remark", "fl": "flag", "yn": "flag"}
@@ -36,8 +41,9 @@ class Header:
 
     Attributes
     ----------
-    readings : tuple of (concepts, unknown words)
-        Ways of reading it; concepts in order of the words.
+    readings : tuple of (concepts, cost)
+        Ways of reading it: concepts in order of the words, and how many words are not known; a word taken for an
+        abbreviation counts in part.
     unit : str
         Unit written in it as pint reads it, "" when none; ``unit_text`` is how it is written.
     two_units : bool
@@ -46,7 +52,7 @@ class Header:
         casing_top, reference_point or "".
     """
 
-    readings: tuple[tuple[tuple[str, ...], int], ...]
+    readings: tuple[tuple[tuple[str, ...], float], ...]
     unit: str = ""
     unit_text: str = ""
     two_units: bool = False
@@ -102,6 +108,7 @@ def tokens(header: str) -> list[str]:
     """Words of a header in lower case, without a question's number."""
     text = re.sub(r"^\s*(?:[Qq]?\d{1,3}[a-z]?[.):]\s*|[Qq]\d{1,3}[\s_]+)", "", header)
     text = re.sub(r"(?<=[a-zà-ÿ])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z]{2})", " ", text)
+    text = re.sub(r"(?i)\b(adm|admin)_?(\d)\b", r"admin", text)
     text = re.sub(r"#|№|\bn[o°º]\.", " no ", text, flags=re.IGNORECASE)
     text = re.sub(r"%", " percent ", text).replace("@", " at ")
     text = re.sub(r"(?<=[A-Za-z])2(?=[A-Za-z]{3})", " to ", text)
@@ -192,7 +199,7 @@ def _mended(word: str, cut: bool, last: bool) -> tuple[str, ...]:
     if cut and word in _by_start() and len(word) >= _SHORTEST_PIECE - (1 if last else 0):
         meant = {vocabulary().get(w, ()) for w in _by_start()[word]}
         if len(meant) == 1 or len(word) >= _SHORTEST_PIECE:
-            return (min(_by_start()[word], key=lambda w: (len(w), w)),)
+            return (word,) if len(meant) > 1 else (min(_by_start()[word], key=lambda w: (len(w), w)),)
     if len(word) >= _SHORTEST_SLIP:
         close = _close(word)
         if close:
@@ -243,28 +250,70 @@ def _may_be_unit(found: list[str], place: int) -> bool:
     return True
 
 
-def _phrases(words: list[str]) -> list[tuple[str, ...]]:
-    """Concepts of the words, longest phrases first; each item lists the ways to read one phrase."""
-    out: list[tuple[str, ...]] = []
+def _phrases(words: list[str], cut: bool) -> list[tuple[tuple[str, float], ...]]:
+    """Concepts of the words, longest phrases first; each item lists the ways to read one phrase, with their cost."""
+    out: list[tuple[tuple[str, float], ...]] = []
     place = 0
     while place < len(words):
         for size in range(min(_LONGEST_PHRASE, len(words) - place), 0, -1):
             known = vocabulary().get(" ".join(words[place : place + size]))
             if known:
-                out.append(known)
+                ways = [(concept, 0.0) for concept in known]
+                if cut and size == 1 and place == len(words) - 1 and words[place] in _CUT_WORDS:
+                    ways = [(c, _ABBREVIATED) for c in abbreviated(words[place], _SHORTEST_CUT)] + ways
+                out.append(tuple(ways))
                 place += size
                 break
         else:
-            out.append((UNKNOWN,))
+            shortest = _SHORTEST_CUT if cut and place == len(words) - 1 else _SHORTEST_PIECE
+            found = _stem(words[place]) or [(c, _ABBREVIATED) for c in abbreviated(words[place], shortest)]
+            out.append((*found, (UNKNOWN, 1.0)))
             place += 1
     return out
 
 
+def _stem(word: str) -> list[tuple[str, float]]:
+    """Concepts of a word without the ending that English puts behind it."""
+    for ending in ("s", "es", "ed", "d", "ing"):
+        if word.endswith(ending) and len(word) - len(ending) >= _SHORTEST_PIECE + 1:
+            known = vocabulary().get(word.removesuffix(ending))
+            if known and not (ending == "ing" and "pump" in known):
+                return [(concept, _INFLECTED) for concept in known]
+    return []
+
+
+@lru_cache(maxsize=20000)
+def abbreviated(word: str, shortest: int = _SHORTEST_PIECE) -> tuple[str, ...]:
+    """Concepts of the words that a word may be short for: their beginning, or their consonants."""
+    if len(word) < shortest or not word.isalpha():
+        return ()
+    begun = [w for w in _by_start().get(word, ())]
+    bones = _consonants(word)
+    if not begun and bones == word and word[0] not in "aeiou":
+        begun = [w for w in _pieces() if w[0] == word[0] and _consonants(w).startswith(bones) and len(w) > len(word)]
+        if not begun:
+            begun = [w for w in _pieces() if w[0] == word[0] and w[-1] == word[-1] and len(w) > len(word)
+                     and _within(bones, _consonants(w))]  # fmt: skip
+    found = dict.fromkeys(concept for w in sorted(begun) for concept in vocabulary().get(w, ()))
+    return tuple(found) if len(found) <= _MOST_MEANT else ()
+
+
+def _consonants(word: str) -> str:
+    return word[0] + re.sub(r"[aeiouy]", "", word[1:])
+
+
+def _within(short: str, long: str) -> bool:
+    """Whether the letters of one word stand in another in this order."""
+    rest = iter(long)
+    return all(letter in rest for letter in short)
+
+
 def _interval_ends(words: list[str]) -> list[str]:
-    """``from`` and ``to`` as the ends of an interval where they stand last, or before ``depth``."""
+    """``from`` and ``to`` as the ends of an interval where nothing follows, or before ``depth``."""
     out = list(words)
     for place, word in enumerate(words):
-        ends = place == len(words) - 1 or (place == 0 and words[1:2] == ["depth"] and len(words) <= 2)
+        followed = [w for w in words[place + 1 :] if w not in _DATUM_WORDS]
+        ends = not followed or (place == 0 and followed[:1] == ["depth"] and len(words) <= 2)
         if word == "to":
             out[place] = "bottom" if ends else "to"
         elif word == "from" and not ends:
@@ -303,18 +352,27 @@ def parse(header: str, cut: bool = False) -> Header:
         if other:
             two, unit, text = two or more or bool(unit and unit != other), other, other_text
     words = _interval_ends(_words(rest, cut)) + _words([w for w in inside if w], cut)
-    ways = _phrases(words)
-    readings: list[tuple[tuple[str, ...], int]] = []
+    ways = _phrases(words, cut)
+    condition = _condition(words)
+    readings: list[tuple[tuple[str, ...], float]] = []
     for way in list(product(*ways))[:_MOST_READINGS]:
-        unknown = sum(concept == UNKNOWN for concept in way)
-        kept = tuple(dict.fromkeys(c for c in way if c != UNKNOWN and kinds()[c] != "filler"))
-        if (kept, unknown) not in readings:
-            readings.append((kept, unknown))
+        cost = condition + sum(each for _, each in way)
+        kept = tuple(dict.fromkeys(c for c, _ in way if c != UNKNOWN and kinds()[c] != "filler"))
+        if (kept, cost) not in readings:
+            readings.append((kept, cost))
     everything = folded(header)
     at_top = bool(re.search(r"btoc|mbtoc|below toc|casing top|top of casing|\btoc\b|_toc\b", everything))
     at_mark = bool(re.search(r"mbrp|brp\b|reference point|reference level|measuring point|measurement point", everything))
     datum = "casing_top" if at_top else "reference_point" if at_mark else ""
     return Header(tuple(readings), unit, text, two, datum, tuple(words))
+
+
+def _condition(words: list[str]) -> float:
+    """Cost of a header that names something unknown at a known rate or depth (``xyz at pumping rate``)."""
+    if "at" not in words[1:-1]:
+        return 0.0
+    before = words[: words.index("at", 1)]
+    return 0.0 if any(w in vocabulary() for w in before) else 2.0
 
 
 def cut_names(headers: tuple[str, ...]) -> bool:

@@ -74,11 +74,11 @@ def measures(unit: str, other: str) -> bool:
     return True
 
 
-def _judge(rule: _Rule, have: frozenset[str], unknown: int) -> float | None:
+def _judge(rule: _Rule, have: frozenset[str], unknown: float) -> float | None:
     if not all(group & have for group in rule.needs) or rule.forbids & have:
         return None
     spoken = frozenset().union(*(group & have for group in rule.needs)) | rule.allows
-    odds = rule.weight + weight("unknown_word") * unknown
+    odds = rule.weight + weight("unknown_word") * unknown * (weight("unknown_in_id") if "ANY" in rule.allows else 1.0)
     for concept in have - spoken:
         kind = kinds().get(concept, "soft")
         if kind == "turn":

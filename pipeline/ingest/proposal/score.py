@@ -26,8 +26,11 @@ from pipeline.ingest.proposal.unit_evidence import UnitGuess, guess_unit
 from pipeline.ingest.proposal.values import evidence as value_evidence
 from pipeline.units import line
 
+# fields of which a table may hold several columns that are all right
+_FIRST_COMES = frozenset({"well_id", "region_code", "event_date"})
 _LEAST_ODDS = -1.0
 _MOST_CANDIDATES = 4
+_MANY_TESTS = 3
 
 
 @dataclass
@@ -171,6 +174,11 @@ def _metres(column: _Column, unit: str) -> NDArray[np.float64]:
     return values * slope + offset
 
 
+def _in_unit(column: _Column, unit: str) -> NDArray[np.float64]:
+    slope, offset = line(column.unit.unit, unit)
+    return column.profile.numbers * slope + offset
+
+
 def _weigh_units(columns: list[_Column], where: Custom, context: Context) -> None:
     """Unit of every column for its best reading; written ones first, so that they tell the others."""
     written: list[tuple[int, str]] = []
@@ -229,6 +237,9 @@ def _settle(columns: list[_Column]) -> None:
         moved = False
         for name, rivals in _claims(columns).items():
             top = rivals[0]
+            if name in _FIRST_COMES:
+                _first(rivals)
+                continue
             for rival in rivals[1:]:
                 lead = top.best.odds - rival.best.odds  # type: ignore[union-attr]
                 second = rival.candidates[1] if len(rival.candidates) > 1 else None
@@ -243,16 +254,38 @@ def _settle(columns: list[_Column]) -> None:
             return
 
 
+def _first(rivals: list[_Column]) -> None:
+    """Of ids and names of places as likely as each other one serves: without gaps, then by name."""
+    top = rivals[0].best.odds  # type: ignore[union-attr]
+    near = [c for c in rivals if top - c.best.odds < weight("margin")]  # type: ignore[union-attr]
+    first = min(near, key=lambda c: (c.profile.unique_share < 0.98 and c.best.field == "well_id", -round(c.profile.filled_share, 1), c.header))  # type: ignore[union-attr]
+    for rival in rivals:
+        if rival is not first:
+            rival.lost_to, rival.why_not = first.header, "another column fits better"
+
+
 def _tie(name: str, top: _Column, rival: _Column) -> None:
     """Two columns as likely: the same thing in two units or copies is no doubt, all else is."""
-    if schema.fields()[name].unit == "m" and top.unit.unit and rival.unit.unit:
-        same, _ = relations.same_thing(_metres(top, top.unit.unit), _metres(rival, rival.unit.unit))
+    declared = schema.fields()[name].unit
+    if declared and top.unit.unit and rival.unit.unit:
+        same, _ = relations.same_thing(_in_unit(top, declared), _in_unit(rival, declared))
         if same:
             rival.lost_to, rival.why_not = top.header, f"the same as '{top.header}'"
             return
     for column in (top, rival):
         if not column.lost_to:
             column.why_not = "two columns claim this field"
+
+
+def _of_tests(columns: list[_Column]) -> None:
+    """In a table about pumping tests the pump is as likely as not the one that was brought for the test."""
+    spoken = [{c for way, _ in column.parsed.readings[:1] for c in way} for column in columns]
+    tests = sum("test" in words for words in spoken)
+    if tests < _MANY_TESTS or any(c.best and c.best.field == "completed_date" and c.best.odds > 2 for c in columns):
+        return
+    for column in columns:
+        if column.best and column.best.field in ("depth_pump_m", "length_drop_pipe_m") and not column.why_not:
+            column.why_not = f"{tests} columns speak of a test; this may be the pump of the test"
 
 
 def _coordinates(columns: list[_Column]) -> tuple[Cells, Cells] | None:
@@ -314,6 +347,8 @@ def _finish(column: _Column, stick_up: bool) -> Guess:
 
 
 def _why_not(found: Guess, column: _Column, stick_up: bool) -> str:
+    if not column.profile.filled:
+        return "no cell is filled"
     if found.field_score < weight("sure_field"):
         return "only some of its words fit" if found.field_score < 0.6 else "the evidence is too thin"
     declared = schema.fields()[found.field]
@@ -361,10 +396,10 @@ def guess_table(
         _Column(place, header, parse(header, cut), profile, unit, told.get(header, Described()))
         for place, (header, profile, unit) in enumerate(zip(headers, seen, below, strict=False))
     ]
+    for place, (header, unit) in unit_columns(headers, [c.parsed for c in columns], seen).items():
+        columns[place].unit_from, columns[place].cell_unit = header, unit
     for column in columns:
         column.candidates = _candidates(column)
-    for place, (header, unit) in unit_columns(headers, [c.parsed for c in columns], sample).items():
-        columns[place].unit_from, columns[place].cell_unit = header, unit
     _pairs(columns, cut)
     names = [c.profile for c in columns if c.best and c.best.field in ("area_code", "region_code")]
     where = custom(context, _coordinates(columns), names, list(headers))
@@ -377,5 +412,6 @@ def guess_table(
     _settle(columns)
     _drawdowns(columns)
     _weigh_units(columns, where, context)
+    _of_tests(columns)
     stick_up = any(c.best and c.best.field == "length_stick_up_m" and not c.why_not for c in columns)
     return [_finish(column, stick_up) for column in columns]

@@ -2,35 +2,33 @@
 
 from __future__ import annotations
 
-import pandas as pd
-
 from pipeline.ingest.header_words import unit_of
+from pipeline.ingest.proposal.cells import Cells
 from pipeline.ingest.proposal.concepts import Header
 
-_LEAST_SHARE = 0.8
+_LEAST_SHARE = 0.6
+_MOST_UNITS = 12
 
 
 def unit_columns(
-    headers: tuple[str, ...], parsed: list[Header], sample: pd.DataFrame
+    headers: tuple[str, ...], parsed: list[Header], seen: list[Cells]
 ) -> dict[int, tuple[str, str]]:
     """For the place of each column that has one: header of its unit column, and the unit most cells tell.
 
-    A unit column is called so and its cells are units. It belongs to the column whose words it repeats, else
+    The cells of a unit column are units; most suffice where it is called so. It belongs to the column whose words it repeats, else
     to the nearest column on its left that is no unit column.
     """
     units: dict[int, str] = {}
     for place, header in enumerate(parsed):
         named = {c for way, _ in header.readings for c in way}
-        if "unit" not in named or place >= sample.shape[1]:
+        cells = seen[place]
+        texts = list(dict.fromkeys(cells.texts))
+        if cells.distinct > _MOST_UNITS or cells.numeric > 0.2 or not texts:
             continue
-        cells = sample.iloc[:, place].dropna().astype("str").str.strip()
-        tally = cells[cells != ""].value_counts()
-        known = {text: unit_of(text) for text in tally.index}
-        good = sum(int(n) for text, n in tally.items() if known[text])
-        if tally.sum() and good >= _LEAST_SHARE * tally.sum():
-            units[place] = next((known[t] for t in tally.index if known[t]), "")
-        elif not tally.sum():
-            units[place] = ""
+        known = [unit_of(text) for text in texts if len(text) > 1 or text.lower() == "m" or "unit" in named]
+        good = sum(bool(unit) for unit in known) / len(texts)
+        if good >= (_LEAST_SHARE if "unit" in named else 1.0):
+            units[place] = next((unit for unit in known if unit), "")
     out: dict[int, tuple[str, str]] = {}
     for place, unit in units.items():
         owner = _owner(place, parsed, set(units))

@@ -25,6 +25,8 @@ _SYSTEM = {"ft": "us", "in": "us", "gpm": "us", "gpd": "us", "gph": "us", "cfs":
            "kPa": "metric", "bar": "metric", "kW": "metric"}  # fmt: skip
 # units that people of a metric country use as well, so they say little of the others
 _SHARED = frozenset({"hp", "in", "mm", "psi", "degC", "bar", "degF"})
+# an unwritten unit needs so many kinds of evidence that agree
+_FEWEST_KINDS = 3
 _GALLONS = frozenset({"gpm", "gph", "gpd"})
 
 
@@ -125,6 +127,11 @@ def nominal_share(profile: Cells, sizes: tuple[float, ...]) -> float:
     return float(near.any(axis=1).mean())
 
 
+def _round_share(profile: Cells) -> float:
+    """Share of multiples of five, where the numbers are large enough for that to say something."""
+    return profile.fives if profile.median >= 15 else 0.0
+
+
 def systems(units: list[str]) -> Counter[str]:
     """How many written units speak for each system of units."""
     return Counter(_SYSTEM[u] for u in units if u in _SYSTEM and u not in _SHARED)
@@ -218,6 +225,11 @@ def _inferred(
                 field_.hard_min is not None and low < field_.hard_min
             ):
                 value += weight("out_of_range")
+        round_ = _round_share(profile)
+        if shape.measure in ("depth", "flow") and round_ >= 0.3 and profile.filled >= 20 and custom.length in ("us", "metric"):
+            step = weight("unit_round") * (1.0 if usual > 0 else 0.0)
+            value += step
+            reasons.append(Evidence("grid", f"{round_:.0%} of values are multiples of five, as people write them", step))
         if choice.nominal:
             share = nominal_share(profile, choice.nominal)
             if share >= 0.5:
@@ -229,8 +241,19 @@ def _inferred(
             value += step
             reasons.append(Evidence("grid", f"{profile.foot_grid:.0%} of values are whole feet turned into metres", step))
         odds[choice.unit] = value
-        told[choice.unit] = sorted((r for r in reasons if r.weight > 0), key=lambda r: -r.weight)
-    return odds, told
+        told[choice.unit] = reasons
+    return odds, _against_next(odds, told)
+
+
+def _against_next(odds: dict[str, float], told: dict[str, list[Evidence]]) -> dict[str, list[Evidence]]:
+    """Reasons for each unit with the weight by which they beat those for its next rival."""
+    out = {}
+    for unit, reasons in told.items():
+        rival = max((u for u in odds if u != unit), key=lambda u: (odds[u], u), default="")
+        theirs = {r.kind: r.weight for r in told.get(rival, [])}
+        lead = [Evidence(r.kind, r.text, r.weight - theirs.get(r.kind, 0.0)) for r in reasons]
+        out[unit] = sorted((r for r in lead if r.weight > 0), key=lambda r: -r.weight)
+    return out
 
 
 def _doubt(
@@ -249,6 +272,6 @@ def _doubt(
         return "no unit is written"
     kinds = {r.kind for r in told if r.weight >= 0.3}
     strong = {r.kind for r in told if r.weight >= 1.0}
-    if not (strong & {"place", "table"}) or len(kinds) < 2:
+    if not strong & {"place", "table"} or len(kinds) < _FEWEST_KINDS:
         return "no unit is written, and too little tells it"
     return ""

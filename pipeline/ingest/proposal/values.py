@@ -124,7 +124,9 @@ def _code(name: str, profile: Cells) -> list[Evidence]:
         out.append(_said("codes_many", "nearly every text differs"))
     elif hits < 0.3 and profile.numeric <= 0.9:
         out.append(_said("codes_text", f"{profile.distinct} kinds of text"))
-    if profile.yes_no > 0.9 and name != "status_code":
+    if profile.yes_no > 0.9 and name == "status_code":
+        out = [_said("codes_text", "cells are yes or no")]
+    elif profile.yes_no > 0.9:
         out.append(_said("codes_many", "cells are yes or no"))
     return out
 
