@@ -14,8 +14,8 @@ _TELLS = ("units_row", "unit_column", "dictionary", "header")
 
 def how(found: Guess) -> str:
     """By what the unit, or else the meaning, of a column is known."""
-    kinds = {e.kind for e in found.evidence if e.weight >= 0}
-    return next((kind for kind in _TELLS if kind in kinds), "inferred")
+    told = [e for e in found.evidence if e.kind in _TELLS and e.weight > 0]
+    return max(told, key=lambda e: e.weight).kind if told else "inferred"
 
 
 def decisions_of(found: Found) -> list[dict[str, Any]]:

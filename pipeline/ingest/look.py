@@ -11,7 +11,6 @@ import numpy as np
 
 from pipeline import schema, words
 from pipeline.errors import SourceError
-from pipeline.ingest import propose as proposing
 from pipeline.ingest.files import Opened, list_files
 from pipeline.ingest.glance import Glance, glance
 from pipeline.ingest.header import decode, is_type_row, unique_names
@@ -26,10 +25,11 @@ from pipeline.ingest.inspection import (
     guessed_columns,
 )
 from pipeline.ingest.intake import LINE, ROW
-from pipeline.ingest.proposal.assemble import USED, Source, assemble
+from pipeline.ingest.proposal.assemble import USED, Source
 from pipeline.ingest.proposal.model import Question
 from pipeline.ingest.reading import _plain
 from pipeline.ingest.survey import Entry, NotUnderstood, Reader, Survey
+from pipeline.ingest.texts import single_bytes
 from pipeline.settings import Settings
 
 _DELIMITERS = {",": "comma", "\t": "tab", ";": "semicolon", "|": "pipe"}
@@ -75,28 +75,21 @@ def look(paths: list[Path], settings: Settings) -> Inspection:
 
 def survey_of(reader: Reader, paths: list[Path]) -> Survey:
     """All tables of the inputs; unlike a run it passes over files that cannot be read."""
-    out = Survey()
-    for file in list_files([Path(p) for p in paths]):
-        out.entries += reader._entries(file)
-    unknown = [e for e in out.entries if e.profile is not None]
-    if unknown:
-        told = [(e.name, unique_names(e.head.cells).unique) for e in out.entries if e.found and e.head]
-        profiles = [e.profile for e in unknown if e.profile is not None]
-        out.assembled = assemble(profiles, told, proposing.guess_table, reader._free_id)  # type: ignore[arg-type]
-        reader._settle(unknown, out.assembled)
-    return out
+    return reader.survey(paths, strict=False)
 
 
 def table_of(reader: Reader, entry: Entry, source: Source | None) -> TableSeen:
     """One table with its columns, by its layout or by what is proposed."""
     assert entry.opened is not None and entry.head is not None
     head, opened = entry.head, entry.opened
-    units_row = entry.found.layout.units_row or None if entry.found is not None else None
-    seen = glance(opened, head, entry.grid, units_row)
+    known = entry.found.layout if entry.found is not None else None
+    seen = entry.seen or glance(
+        opened, head, entry.grid, (known and known.units_row) or None, single_bytes(known.encoding) if known else ""
+    )
     below = _row_below(entry)
     line = head.line + head.lines
     table = TableSeen(
-        file=entry.name, path=entry.file.path, format=_format(entry), encoding=_encoding(opened, seen),
+        file=entry.name, path=entry.file.path, format=_format(entry), encoding=_encoding(opened, seen, single_bytes(known.encoding) if known else ""),
         delimiter=_DELIMITERS.get(head.delimiter, ""), header_line=head.line, header_lines=head.lines,
         units_line=line if is_units_row(below) else 0, types_line=line if is_type_row(below) else 0,
         rows=seen.rows, rows_exact=seen.whole, looked_at=len(seen.frame), pieces=seen.pieces, faults=seen.faults,
@@ -202,17 +195,19 @@ def _format(entry: Entry) -> str:
     assert opened is not None
     inner = entry.name.lower().split(": ")[-1] if entry.file.path.suffix.lower() == ".zip" else entry.file.name.lower()
     endings = {".dbf": "dbf", ".shp": "dbf", ".geojson": "geojson", ".json": "geojson", ".gpkg": "geopackage"}
-    kind = "text" if opened.text is not None else next((k for e, k in endings.items() if e in inner), "workbook")
+    kind = "text" if entry.grid is None else next((k for e, k in endings.items() if e in inner), "workbook")
     packed = entry.file.path.suffix.lower()
     return f"{kind} in {packed}" if packed in (".gz", ".zip") else kind
 
 
-def _encoding(opened: Opened, seen: Glance) -> str:
+def _encoding(opened: Opened, seen: Glance, declared: str) -> str:
     if opened.text is None:
         return ""
+    if opened.coding or declared:
+        return opened.coding or declared
     if seen.cp1252:
         return "cp1252"
-    if opened.skip:
+    if opened.part.skip > opened.part.begin:
         return "UTF-8 with byte order mark"
     return "ASCII" if seen.ascii else "UTF-8"
 

@@ -15,7 +15,7 @@ from pipeline.ingest.decisions import decisions_of, notes_of
 from pipeline.ingest.intake import LINE, ROW, Intake, LedgerEntry, RawTable
 from pipeline.ingest.joining import align
 from pipeline.ingest.layouts import packaged
-from pipeline.ingest.parse import Parsed
+from pipeline.ingest.parse import Parsed, filled
 from pipeline.ingest.proposal.document import to_document, to_toml
 from pipeline.ingest.survey import Entry, Found, NotUnderstood, Reader, Survey, heads
 from pipeline.settings import Settings
@@ -31,7 +31,8 @@ def _add(intake: Intake, found: Found, parsed: Parsed) -> None:
     intake.tables.append(RawTable(layout.id, table.name, name, parsed.frame))
     counts = {str(k): int(v) for k, v in parsed.faults["reason"].value_counts().items()}
     intake.ledger.append(
-        LedgerEntry(name, table.name, layout.id, parsed.lines, parsed.rows_read, 0, {}, counts)
+        LedgerEntry(name, table.name, layout.id, parsed.lines, parsed.rows_read, 0, {}, counts,
+                    sum(parsed.bytes.values()), filled(parsed.kinds), filled(parsed.bytes))
     )
     if counts:
         faults = parsed.faults.rename(columns={
@@ -41,6 +42,7 @@ def _add(intake: Intake, found: Found, parsed: Parsed) -> None:
         columns = schema.arrow_schema("quarantine").names
         kept = faults[columns] if intake.quarantine.empty else pd.concat([intake.quarantine, faults[columns]])
         intake.quarantine = kept.reset_index(drop=True)
+    intake.notes += [(name, note) for note in found.opened.told()]
     if parsed.cp1252:
         intake.notes.append((name, f"{parsed.cp1252} records are not UTF-8 and were read as cp1252."))
     if found.proposal:

@@ -9,19 +9,20 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.errors import SourceError
-from pipeline.ingest import propose as proposing
 from pipeline.ingest.files import InputFile, Opened, list_files, open_file
-from pipeline.ingest.glance import glance
-from pipeline.ingest.header import BYTES_SEARCHED, DELIMITERS, Candidate, best, candidates, unique_names
+from pipeline.ingest.glance import Glance, glance
+from pipeline.ingest.header import Candidate, best, unique_names
 from pipeline.ingest.header_words import is_units_row
 from pipeline.ingest.layouts import Layout, TableMap, available, read_layout
-from pipeline.ingest.parse import Parsed, parse
+from pipeline.ingest.parse import Parsed
 from pipeline.ingest.proposal.assemble import Assembled, Source, assemble
 from pipeline.ingest.proposal.document import slug, to_layout
+from pipeline.ingest.proposal.heading import score
 from pipeline.ingest.proposal.model import TableProposal
 from pipeline.ingest.proposal.unknown import Unknown, bare
 from pipeline.ingest.recognise import Recogniser
-from pipeline.ingest.sheets import Grid, parse_grid
+from pipeline.ingest.sheets import Grid
+from pipeline.ingest.texts import single_bytes
 from pipeline.settings import Settings
 
 # rows that must be as wide as the first for it to be taken as the header
@@ -65,7 +66,7 @@ class Entry:
         As in messages and ledger; ``book.xlsx: sheet`` where a workbook has several tables.
     found : Found or None
         What it is read as: by a layout, or by a proposal that is certain.
-    profile : Unknown or None
+    profile, seen : Unknown or None, Glance or None
         What was looked at, where no layout knows it.
     fault : SourceError or None
         Why it is not read; a ``NotUnderstood`` where a proposal is not certain.
@@ -80,6 +81,7 @@ class Entry:
     grid: Grid | None = None
     found: Found | None = None
     profile: Unknown | None = None
+    seen: Glance | None = None
     fault: SourceError | None = None
     aside: str = ""
 
@@ -99,13 +101,7 @@ class Survey:
 
 def heads(opened: Opened) -> Iterator[tuple[Candidate, Grid | None]]:
     """Rows that may be headers, of the text or of each sheet in turn."""
-    if opened.text is not None:
-        head = bytes(opened.text[: BYTES_SEARCHED + opened.skip])
-        for candidate in candidates(head, opened.skip, DELIMITERS, "#"):
-            yield candidate, None
-    for grid in opened.grids or []:
-        for candidate in grid.candidates():
-            yield candidate, grid
+    yield from opened.heads()
 
 
 def parts(opened: Opened) -> list[Opened]:
@@ -145,7 +141,9 @@ class Reader:
 
     # --- looking ---
 
-    def survey(self, paths: list[Path], known: Callable[[Entry], None] | None = None) -> Survey:
+    def survey(
+        self, paths: list[Path], known: Callable[[Entry], None] | None = None, strict: bool = True
+    ) -> Survey:
         """All tables of the inputs, in order, with proposals over the whole set of those that no layout knows.
 
         Parameters
@@ -155,6 +153,8 @@ class Reader:
         known : callable, optional
             Called with each table that a layout knows, as soon as it is met; the content of its file is let go
             afterwards.
+        strict : bool
+            Whether a file that was named alone and cannot be read ends it; otherwise its entry carries the fault.
 
         Raises
         ------
@@ -169,7 +169,7 @@ class Reader:
         for file in list_files([Path(p) for p in paths]):
             for entry in self._entries(file):
                 out.entries.append(entry)
-                if entry.fault is not None and entry.named:
+                if entry.fault is not None and entry.named and strict:
                     raise entry.fault
                 if entry.found is not None and known is not None:
                     known(entry)
@@ -178,7 +178,7 @@ class Reader:
         if unknown:
             told = [(e.name, unique_names(e.head.cells).unique) for e in out.entries if e.found and e.head]
             profiles = [e.profile for e in unknown if e.profile is not None]
-            out.assembled = assemble(profiles, told, proposing.guess_table, self._free_id)  # type: ignore[arg-type]
+            out.assembled = assemble(profiles, told, free_id=self._free_id, market=self.settings.market)
             self._settle(unknown, out.assembled)
         return out
 
@@ -215,7 +215,7 @@ class Reader:
                 entry.head, entry.grid = chosen, next(g for h, g in rows if h is chosen)
                 entry.found = Found(opened, chosen, entry.grid, found.layout, found.table)
                 return
-        chosen = best(iter([h for h, _ in rows]), proposing.score)
+        chosen = best(iter([h for h, _ in rows]), score)
         plain = _plain_head(rows)
         if plain is not None and (chosen is None or chosen.line > plain.line):
             chosen = plain
@@ -224,24 +224,23 @@ class Reader:
         if chosen is None:
             raise SourceError(f"{opened.name}: no table of columns is in it.", exit_code=2)
         entry.head, entry.grid = chosen, next(g for h, g in rows if h is chosen)
-        entry.profile = self._profile(opened, chosen, entry.grid)
+        entry.profile, entry.seen = self._profile(opened, chosen, entry.grid)
 
-    def _profile(self, opened: Opened, head: Candidate, grid: Grid | None) -> Unknown:
+    def _profile(self, opened: Opened, head: Candidate, grid: Grid | None) -> tuple[Unknown, Glance]:
         seen = glance(opened, head, grid, None)
         names = unique_names(head.cells).unique
         if not seen.rows:
             raise SourceError(f"{opened.name}: a header and no record below it.")
         if not len(seen.frame):
             raise _misfit(opened.name, seen.rows, len(names))
-        below = self._parse(opened, head, grid, None, False, 1).frame
-        units = self._units_row(below, names)
+        units = opened.units(head, grid) or None
 
         def column(wanted: list[str]) -> pd.DataFrame:
             if seen.whole and seen.pieces == 1:
                 return seen.frame[wanted]
             return self._parse(opened, head, grid, wanted, None, None).frame
 
-        return Unknown(opened.name, names, bare(seen.frame), units, seen.rows, seen.whole, column)
+        return Unknown(opened.name, names, bare(seen.frame), units, seen.rows, seen.whole, column), seen
 
     def _settle(self, unknown: list[Entry], assembled: Assembled) -> None:
         """Give every unknown table its layout, its reason to be left aside, or its fault."""
@@ -278,7 +277,8 @@ class Reader:
         entry = Entry(InputFile(Path(opened.name), opened.name, False), opened.name, opened)
         self._look(entry, opened)
         if entry.profile is not None:
-            self._settle([entry], assemble([entry.profile], [], proposing.guess_table, self._free_id))  # type: ignore[arg-type]
+            found = assemble([entry.profile], [], free_id=self._free_id, market=self.settings.market)
+            self._settle([entry], found)
         if entry.fault is not None:
             raise entry.fault
         if entry.found is None:
@@ -316,18 +316,15 @@ class Reader:
     # --- reading ---
 
     def _parse(self, opened: Opened, head: Candidate, grid: Grid | None, wanted: list[str] | None,
-               units_row: bool | None, limit: int | None) -> Parsed:  # fmt: skip
-        if grid is not None:
-            return parse_grid(grid, head, wanted, units_row, limit)
-        assert opened.text is not None
-        return parse(opened.text, head, wanted, "#", units_row, limit, self.settings.threads, opened.name)
+               units_row: bool | None, limit: int | None, encoding: str = "") -> Parsed:  # fmt: skip
+        return opened.parse(head, grid, wanted, units_row, limit, self.settings.threads, encoding)
 
     def read(self, found: Found) -> Parsed:
         """Records of a table, only the columns that its layout uses."""
         layout, table = found.layout, found.table
         wanted = layout.raw_columns(table.name) or list(table.match)
         parsed = self._parse(found.opened, found.head, found.grid, wanted, layout.units_row or None,
-                             self.settings.limit)
+                             self.settings.limit, single_bytes(layout.encoding))
         if not parsed.rows_read:
             raise SourceError(f"{found.opened.name}: a header and no record below it.")
         if not len(parsed.frame):

@@ -358,6 +358,9 @@ def test_the_proposal_completed_reads_the_file(tmp_path: Path) -> None:
         read_inputs([path], Settings())
     layout = Path("mine.layout.toml")
     text = layout.read_text(encoding="utf-8")
-    text += '\n[tables.wells.columns.depth_completed_m]\nfrom = "depth"\nunit = "ft"\n'
-    layout.write_text(text, encoding="utf-8")
-    assert "depth" in read_inputs([path], Settings(layouts=(layout,))).tables[0].frame
+    marked = next(line for line in text.splitlines() if "please confirm" in line and line.startswith("["))
+    assert marked.startswith("[tables.wells.columns.depth_completed_m]") and 'unit = "ft"' in text
+    layout.write_text(text.replace('from = "depth"\nunit = "ft"', 'from = "depth"\nunit = "m"'), encoding="utf-8")
+    intake = read_inputs([path], Settings(layouts=(layout,)))
+    assert "depth" in intake.tables[0].frame
+    assert intake.layouts["mine"].wells_table().columns["depth_completed_m"].unit == "m"

@@ -11,9 +11,11 @@ import pandas as pd
 from pipeline import schema, words
 from pipeline.ingest.proposal import dictionary, related, repeated
 from pipeline.ingest.proposal.model import DECIDING, DEPTHS, Evidence, Guess, Proposal, Question, TableProposal
-from pipeline.ingest.proposal.unknown import Unknown, merged, numbers_of
+from pipeline.ingest.proposal.place import Context
+from pipeline.ingest.proposal.score import guess_table
+from pipeline.ingest.proposal.unknown import Unknown, few, merged, numbers_of
 
-Engine = Callable[[tuple[str, ...], pd.DataFrame, "list[str] | None", dict[str, str], dict[str, str]], list[Guess]]
+Engine = Callable[[tuple[str, ...], pd.DataFrame, "list[str] | None", "dict[str, str] | None", Context], list[Guess]]
 LIKELY = related.LIKELY
 QUESTIONS = 3
 _CUSTOMARY = ("ft", "in", "gpm", "psi", "gal", "cfs", "gal/h", "gal/day")
@@ -60,8 +62,8 @@ class Assembled:
 
 
 def assemble(
-    profiles: list[Unknown], known: list[tuple[str, tuple[str, ...]]], engine: Engine,
-    free_id: Callable[[str], str] = lambda name: "proposed",
+    profiles: list[Unknown], known: list[tuple[str, tuple[str, ...]]], engine: Engine = guess_table,
+    free_id: Callable[[str], str] = lambda name: "proposed", market: str = "",
 ) -> Assembled:  # fmt: skip
     """Sources proposed for all tables of a set at once.
 
@@ -75,6 +77,8 @@ def assemble(
         ``guess_table(headers, sample, units_row, described, context) -> list of Guess``.
     free_id : callable
         A source id from the name of a table.
+    market : str
+        us or metric, where the user says so.
     """
     tables = _merged(profiles)
     targets: list[tuple[str, tuple[str, ...], Unknown | None]] = [(n, h, None) for n, h in known]
@@ -86,15 +90,18 @@ def assemble(
             out.aside[name] = sister.reason()
     apart = {s.place for s in sisters}
     tables = [t for place, t in enumerate(tables) if place not in apart]
-    guesses = [_guessed(t, described.get(t.name), engine) for t in tables]
     long = [repeated.long_form(t) for t in tables]
-    for place, found in enumerate(long):
-        if found is not None:
-            guesses[place] = [g for g in guesses[place] if g.header not in (found.value, found.parameter)]
-            guesses[place] += found.guesses
+    alone_known = Context(market=market)
+    guesses = [_guessed(t, described.get(t.name), engine, n, alone_known) for t, n in zip(tables, long, strict=True)]
     fit = [_fit(g) for g in guesses]
     groups, alone = related.groups(tables, guesses, fit)
     for group in groups:
+        members = [group.wells, *(link.child for link in group.links)]
+        first = {p: guesses[p] for p in members}
+        for place in members if len(members) > 1 else []:
+            # units and places that the other tables tell settle what one table leaves open
+            context = _context([(tables[p], first[p]) for p in members if p != place], market)
+            guesses[place] = _guessed(tables[place], described.get(tables[place].name), engine, long[place], context)
         source = _source(group, tables, guesses, long, described)
         source.proposal.source_id = free_id(source.profiles[0].name)
         out.sources.append(source)
@@ -115,13 +122,36 @@ def _merged(profiles: list[Unknown]) -> list[Unknown]:
     return [merged(parts) for parts in by_key.values()]
 
 
-def _guessed(table: Unknown, told: dictionary.Described | None, engine: Engine) -> list[Guess]:
+def _guessed(
+    table: Unknown, told: dictionary.Described | None, engine: Engine, long: repeated.LongForm | None, context: Context
+) -> list[Guess]:  # fmt: skip
     """Guesses of a table, its codes spelled out where a sister table says what they stand for."""
-    if told is None:
-        return engine(table.headers, table.sample, table.units, {}, {"name": table.name})
+    told = told or dictionary.Described()
     sample = dictionary.decoded(table.sample, told.codes)
-    found = engine(table.headers, sample, table.units, told.columns, {"name": table.name})
-    return [_coded(g, told.codes.get(g.header, {})) for g in found]
+    found = engine(table.headers, sample, table.units, told.columns, context)
+    found = [_coded(g, told.codes.get(g.header, {})) for g in found]
+    if long is not None:
+        found = [g for g in found if g.header not in (long.value, long.parameter)]
+        found += [replace(g, evidence=list(g.evidence)) for g in long.guesses]
+    return found
+
+
+def _context(others: list[tuple[Unknown, list[Guess]]], market: str) -> Context:
+    """What the other tables of a source tell: states and countries, a box of degrees, units that are written."""
+    areas: list[str] = []
+    units: list[str] = []
+    box = None
+    for table, guesses in others:
+        sure = {g.field: g for g in guesses if g.sure}
+        if "area_code" in sure:
+            areas += few(table, sure["area_code"].header, 12)
+        units += [g.unit for g in sure.values() if g.unit not in ("", "deg")]
+        if {"latitude_deg", "longitude_deg"} <= set(sure):
+            lat, lon = (numbers_of(table.values(sure[n].header)) for n in ("latitude_deg", "longitude_deg"))
+            if len(lat) and len(lon) and lat.abs().max() <= 90 and lon.abs().max() <= 180:
+                (south, north), (west, east) = lat.quantile([0.05, 0.95]), lon.quantile([0.05, 0.95])
+                box = (float(south), float(west), float(north), float(east))
+    return Context(tuple(dict.fromkeys(areas)), box, tuple(dict.fromkeys(units)), "", market)
 
 
 def _coded(guess: Guess, labels: dict[str, str]) -> Guess:
@@ -341,7 +371,7 @@ def _doubt(name: str, rivals: list[Guess]) -> str:
     if len(rivals) > 1:
         return f"columns {', '.join(repr(g.header) for g in rivals)} could all be {name}"
     found = rivals[0]
-    if "unit" in found.why_not and not found.unit:
+    if "no unit" in found.why_not:
         return f"column '{found.header}' looks like {name} and tells no unit"
     if "day and month" in found.why_not:
         return f"dates in '{found.header}' can be read day first or month first"

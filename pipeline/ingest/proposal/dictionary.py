@@ -17,7 +17,8 @@ _SHARE = 0.5
 _PROSE_WORDS = 1.8
 _MOST_CODES = 60
 _NAMING = {"column", "variable", "field", "attribute", "element"}
-_TELLING = {"description", "definition", "meaning", "label", "explanation", "comment", "notes", "describes", "title"}
+_TELLING = {"description", "definition", "meaning", "label", "explanation", "comment", "notes", "describes", "title",
+            "desc"}
 _CODED = {"code", "codes", "value", "values", "option", "options", "choice", "level", "domain", "abbreviation"}
 _PAIRS = re.compile(r"(?:^|[;,|(\n]|\.\s)\s*([A-Za-z0-9]{1,8})\s*(?:=|:|–|—|\s-\s)\s*([^;,|=\n)]+)")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from functools import cache
 from typing import Any
 
 from pipeline import schema
@@ -17,6 +18,13 @@ _BARE = re.compile(r"[A-Za-z0-9_-]+")
 _WIDE = 110
 
 
+@cache
+def _mapped() -> frozenset[str]:
+    """Fields of a well that a column may be read as; ids and what a run keeps count with are not among them."""
+    kept = ("source_", "market_", "weight_inclusion_", "completeness_", "completed_precision_", "well_id")
+    return frozenset(c.field.name for c in schema.table("wells") if not c.field.name.startswith(kept))
+
+
 def chosen(table: TableProposal, with_likely: bool, told: set[str] | None = None) -> dict[str, Guess]:
     """The guess that each field of a table is read from: sure ones, and the likely ones if asked for.
 
@@ -26,11 +34,12 @@ def chosen(table: TableProposal, with_likely: bool, told: set[str] | None = None
         Fields that other tables are sure of: for them no likely guess is offered.
     """
     out: dict[str, Guess] = {}
-    for found in sorted((g for g in table.guesses if g.sure and g.field != "well_id"), key=lambda g: -g.score):
+    kept = [g for g in table.guesses if g.field in _mapped()]
+    for found in sorted((g for g in kept if g.sure), key=lambda g: -g.score):
         out.setdefault(found.field, found)
     if with_likely:
-        for found in sorted((g for g in table.guesses if likely(g)), key=lambda g: (-g.score, -g.field_score)):
-            if found.field != "well_id" and found.field not in (told or set()):
+        for found in sorted((g for g in kept if likely(g)), key=lambda g: (-g.score, -g.field_score)):
+            if found.field not in (told or set()):
                 out.setdefault(found.field, found)
     return out
 
@@ -87,10 +96,15 @@ def to_document(proposal: Proposal, source_id: str, with_likely: bool = False) -
             entry["order_by"] = table.order_by
         tables[table.name] = {**entry, "columns": columns}
     _tell_apart(tables, {t.name: t.headers for t in proposal.tables if t.role})
+    events: dict[str, Any] = {}
+    event = next((g.header for g in proposal.wells.guesses if g.field == "event_date" and g.sure), "")
+    if event:
+        events["date_from"] = event
     file: dict[str, Any] = {}
     if len(tables) == 1 and next(t for t in proposal.tables if t.role).units_row:
         file["units_row"] = True
-    return {"source": source, **({"file": file} if file else {}), "tables": tables}
+    parts = {"source": source, "file": file, "tables": tables, "events": events}
+    return {key: part for key, part in parts.items() if part}
 
 
 def _tell_apart(tables: dict[str, dict[str, Any]], headers: dict[str, tuple[str, ...]]) -> None:
@@ -186,6 +200,8 @@ def to_toml(proposal: Proposal, source_id: str, command: str = "") -> str:
     sure = {g.field for t in proposal.tables for g in t.guesses if g.sure}
     for table in (t for t in proposal.tables if t.role):
         lines += ["", *_table_lines(table, document["tables"][table.name], sure)]
+    if "events" in document:
+        lines += ["", "[events]", *(f"{k} = {_value(v)}" for k, v in document["events"].items())]
     return "\n".join(lines) + "\n"
 
 

@@ -11,14 +11,15 @@ from dataclasses import dataclass, field
 from pipeline import schema
 from pipeline.ingest.intake import folded
 from pipeline.ingest.proposal.model import DEPTHS, Guess
-from pipeline.ingest.proposal.unknown import Unknown, id_words, is_dates, words_in
+from pipeline.ingest.proposal.unknown import Unknown, concepts_in, is_dates
 
 LIKELY = 0.5
 UNIQUE = 0.8
 _MOST_KEYS = 8
 _FEWEST_COMMON = 3
-# words of an id that say so on their own; well, bore and site name the thing, not its number
-_NUMBERING = ("id", "no", "number", "num", "code", "tag", "key", "label", "identifier", "uuid", "name")
+# what an id numbers, and what says that it numbers
+_NUMBERED = {"well", "borehole", "hole", "place", "permit_word"}
+_NUMBERING = {"id", "code", "name"}
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,8 @@ class Group:
 
 def told(guesses: list[Guess]) -> set[str]:
     """Fields that a table is likely to tell, ids apart."""
-    return {g.field for g in guesses if g.field and g.field != "well_id" and (g.sure or g.field_score >= LIKELY)}
+    apart = ("", "well_id", "event_date")
+    return {g.field for g in guesses if g.field not in apart and (g.sure or g.field_score >= LIKELY)}
 
 
 def weight(guesses: list[Guess]) -> float:
@@ -85,9 +87,9 @@ def key_columns(profile: Unknown, guesses: list[Guess], shared: set[str]) -> lis
             continue
         if profile.values(header).empty or is_dates(profile, header):
             continue
-        words = words_in(header)
+        concepts = concepts_in(header)
         mark = 4.0 * (found.field == "well_id") + 2.0 * (folded(header) in shared)
-        mark += 1.0 * bool(set(words) & id_words()) + 1.0 * bool(set(words) & set(_NUMBERING))
+        mark += 1.0 * bool(concepts & _NUMBERED) + 1.0 * bool(concepts & _NUMBERING)
         if mark >= 2.0:
             ranked.append((-mark, place, header))
     return [header for _, _, header in sorted(ranked)[:_MOST_KEYS]]

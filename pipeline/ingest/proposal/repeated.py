@@ -6,20 +6,24 @@ import re
 from dataclasses import dataclass, field, replace
 
 from pipeline import schema
-from pipeline.ingest.header_words import FILLER, phrases, spelled_out, unit_of, words_of
+from pipeline.ingest.header_words import unit_of
+from pipeline.ingest.proposal.concepts import parse
+from pipeline.ingest.proposal.meaning import meanings
 from pipeline.ingest.proposal.model import Evidence, Guess, TableProposal
-from pipeline.ingest.proposal.unknown import Unknown, few, is_dates, share_of_numbers, words_in
+from pipeline.ingest.proposal.unknown import Unknown, concepts_in, few, is_dates, share_of_numbers, words_in
 
 # what long tables are asked for: what was measured at a place
 MEASURED = ("acidity_ph", "chloride_mg_per_l", "conductivity_us_per_cm", "temperature_water_degc", "methane_mg_per_l",
             "depth_static_m", "depth_pumping_m", "flow_tested_m3_per_s")  # fmt: skip
+_LEVELS = {"depth_static_m", "depth_pumping_m"}
 _MOST_PARAMETERS = 400
 _PARAMETER = {"parameter", "param", "analyte", "characteristic", "constituent", "determinand", "variable", "test",
               "measure", "substance", "element", "determinant", "property", "observation", "chemical"}  # fmt: skip
 _VALUE = {"value", "result", "results", "reading", "concentration", "measurement", "amount", "measured"}
-_MADE = {"entry", "entered", "update", "updated", "upd", "created", "load", "loaded", "modified", "updt"}
-_WHEN = {"sample", "sampled", "sampling", "measured", "measurement", "meas", "test", "tested", "level", "reading",
-         "visit", "observation", "date", "lev"}  # fmt: skip
+_WHEN = {"head_words", "test", "level", "water", "static", "pumping"}
+_BUILT = {"drilled", "completed", "work"}
+# logarithm of the odds from which the name of a parameter is taken at its word, and the lead over the next
+_CLEAR, _LEAD = 1.5, 1.0
 
 
 @dataclass
@@ -36,10 +40,12 @@ class LongForm:
 def date_column(profile: Unknown, guesses: list[Guess]) -> str:
     """The column that dates the rows; dates of entry and update come last, and none is "" ."""
     ranked = []
+    told = {g.header for g in guesses if g.field == "event_date" and g.field_score >= 0.5}
     for place, header in enumerate(profile.headers):
         if is_dates(profile, header):
-            words = set(words_in(header))
-            ranked.append((bool(words & _MADE), not words & _WHEN, place, header))
+            concepts = concepts_in(header)
+            late = "received" in concepts
+            ranked.append((late, header not in told, bool(concepts & _BUILT), not concepts & _WHEN, place, header))
     return min(ranked)[-1] if ranked and not min(ranked)[0] else ""
 
 
@@ -65,7 +71,7 @@ def not_of_the_well(guesses: list[Guess], dates: str, repeated: bool) -> list[Gu
         return guesses
     return [
         replace(g, field="", unit="", score=0.0, field_score=0.0, why_not="", samples=[])
-        if g.field == "completed_date" and not {"drilled", "completed", "construction"} & set(words_in(g.header))
+        if g.field == "completed_date" and not concepts_in(g.header) & _BUILT
         else g for g in guesses
     ]  # fmt: skip
 
@@ -74,16 +80,12 @@ def meaning_of(text: str) -> str:
     """Field that the name of a parameter stands for: ``Chloride, dissolved``; "" when none or several do."""
     plain = re.sub(r"[\(\[][^)\]]*[\)\]]", " ", text)
     head = plain.split(",")[0]
-    for part in (plain, head):
-        words = words_of(part)
-        full = spelled_out(words)
-        core = [w for place, w in enumerate(full) if place == 0 or w not in FILLER]
-        for candidate in (words, full, core):
-            found = [(f, w) for f, w in phrases().get(" ".join(candidate), []) if f in MEASURED]
-            if found:
-                top = max(w for _, w in found)
-                best = {f for f, w in found if w == top}
-                return best.pop() if len(best) == 1 else ""
+    for part in dict.fromkeys((plain, head)):
+        found = meanings(parse(part))
+        if not found or found[0].field not in MEASURED or found[0].odds < _CLEAR:
+            continue
+        if len(found) == 1 or found[0].odds - found[1].odds >= _LEAD or {f.field for f in found[:2]} <= _LEVELS:
+            return found[0].field
     return ""
 
 

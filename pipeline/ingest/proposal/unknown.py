@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline import schema
-from pipeline.ingest.header_words import phrases, spelled_out, words_of
 from pipeline.ingest.intake import LINE, ROW, folded
+from pipeline.ingest.proposal.concepts import parse, tokens
 
 _MOST_DISTINCT = 60
 
@@ -144,18 +144,14 @@ def is_dates(profile: Unknown, header: str) -> bool:
     return bool(texts.str.fullmatch(marks).mean() >= 0.8)
 
 
-@cache
-def id_words() -> frozenset[str]:
-    """Words that a header of an id is made of, from the phrases that stand for ids."""
-    return frozenset(
-        word for phrase, meanings in phrases().items() if any(f == "well_id" for f, _ in meanings)
-        for word in phrase.split()
-    )  # fmt: skip
+def concepts_in(header: str) -> set[str]:
+    """Concepts that the words of a header may stand for, in any way of reading it."""
+    return {concept for way, _ in parse(header).readings for concept in way}
 
 
 def words_in(header: str) -> list[str]:
-    """Words of a header, written out."""
-    return spelled_out(words_of(header))
+    """Words of a header in lower case."""
+    return tokens(header)
 
 
 def sampled(frame: pd.DataFrame, most: int) -> pd.DataFrame:
