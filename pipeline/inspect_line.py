@@ -18,10 +18,10 @@ from pipeline import inspect_values, schema, words
 from pipeline.errors import UsageError
 from pipeline.ingest import parse as parsing
 from pipeline.ingest import scan
-from pipeline.ingest.files import Opened
 from pipeline.ingest.header import decode
 from pipeline.ingest.inspection import TableSeen
 from pipeline.ingest.look import opened_of, survey_of, table_of
+from pipeline.ingest.opened import Opened
 from pipeline.ingest.parse import parse
 from pipeline.ingest.survey import Reader
 from pipeline.settings import Settings

@@ -26,6 +26,8 @@ _HEADER, _MEANING, _SURE = 22, 29, 12
 _MANY = 40
 # a column empty in so many of the rows is worth a word
 _MOSTLY_EMPTY = 0.5
+# a next likely reading below this chance is told with --all alone
+_NEAR = 0.01
 _SURELY, _LIKELY, _PERHAPS = 0.97, 0.85, 0.5
 
 
@@ -75,8 +77,8 @@ def _table(table: TableSeen, everything: bool) -> list[str]:
     asked = [c for c in table.columns if c.state == ASKED]
     brief = len(used) > _MANY and not everything
     if used:
-        count = len({c.header for c in used} | set(helping))
-        out += ["", "  " + words.say("inspect.columns_read", count=count, of=len({c.header for c in table.columns}))]
+        many = len({c.header for c in used} | set(helping))
+        out += ["", "  " + words.say("inspect.columns_read", count=many, of=len({c.header for c in table.columns}))]
         for column in used:
             out += _column(column, everything, brief)
         if helping:
@@ -186,7 +188,8 @@ def _column(column: ColumnSeen, everything: bool, brief: bool) -> list[str]:
         second.append(words.say("inspect.why_not", why=column.why_not))
     if not declared and column.evidence and (not brief or column.field in DECIDING):
         second.append(words.say("inspect.because", why="; ".join(column.evidence[: None if everything else 2])))
-    if column.runner_up and (everything or column.state == ASKED or column.field in DECIDING):
+    near = column.runner_up_chance >= _NEAR
+    if column.runner_up and (everything or column.state == ASKED or (near and column.field in DECIDING)):
         chance = f"{column.runner_up_chance * 100:.0f} %" if column.runner_up_chance else ""
         second.append(words.say("inspect.else", other=named(column.runner_up), chance=chance).strip())
     notes = list(column.notes) if everything or not brief or column.field in DECIDING else []

@@ -64,20 +64,23 @@ def _kept_lines() -> Path:
 
 
 @cache
-def _known_lines() -> dict[str, list[float]]:
-    """Conversions kept from earlier processes: pint takes half a second to start, its answers do not change."""
+def _known_lines() -> dict[str, list[float] | str]:
+    """Conversions kept from earlier processes, and why some are none: pint takes half a second to start."""
     try:
         found = json.loads(_kept_lines().read_text(encoding="utf-8"))
-        good = all(len(v) == 2 and all(isinstance(x, float) and math.isfinite(x) for x in v) for v in found.values())
+        good = all(
+            isinstance(v, str) or (len(v) == 2 and all(isinstance(x, float) and math.isfinite(x) for x in v))
+            for v in found.values()
+        )
         return found if good else {}
     except (OSError, ValueError, AttributeError, TypeError):
         return {}
 
 
-def _keep_line(key: str, slope: float, offset: float) -> None:
-    """Keep one conversion; a folder that cannot be written is no fault."""
+def _keep_line(key: str, found: list[float] | str) -> None:
+    """Keep one conversion, or why there is none; a folder that cannot be written is no fault."""
     known = _known_lines()
-    known[key] = [slope, offset]
+    known[key] = found
     target = _kept_lines()
     work = target.with_name(f".{target.name}.{os.getpid()}.{threading.get_ident()}")
     try:
@@ -98,15 +101,18 @@ def line(unit: str, to: str) -> tuple[float, float]:
         When a unit is not known or measures something else.
     """
     key = f"{spelled(unit)} -> {spelled(to)}"
-    if key in _known_lines():
-        slope, offset = _known_lines()[key]
-        return slope, offset
+    kept = _known_lines().get(key)
+    if isinstance(kept, str):
+        raise UsageError(f"Unit '{unit}' cannot be read as '{to}': {kept}.")
+    if kept is not None:
+        return kept[0], kept[1]
     try:
         quantity = registry().Quantity
         zero, one = (quantity(x, spelled(unit)).to(spelled(to)).magnitude for x in (0.0, 1.0))
     except Exception as error:
+        _keep_line(key, str(error))
         raise UsageError(f"Unit '{unit}' cannot be read as '{to}': {error}.") from None
-    _keep_line(key, float(one - zero), float(zero))
+    _keep_line(key, [float(one - zero), float(zero)])
     return float(one - zero), float(zero)
 
 

@@ -11,11 +11,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pipeline.ingest import parse as parsing
-from pipeline.ingest.files import Opened
 from pipeline.ingest.header import Candidate
 from pipeline.ingest.intake import ROW
+from pipeline.ingest.opened import Opened
 from pipeline.ingest.parse import Parsed, parse
-from pipeline.ingest.sheets import Grid, parse_grid
+from pipeline.ingest.sheets import Grid
 
 ROWS_A_PIECE = 1500
 # text up to this size is read whole, so that its rows are counted and not estimated
@@ -50,7 +50,9 @@ class Glance:
     ascii: bool = True
 
 
-def glance(opened: Opened, head: Candidate, grid: Grid | None, units_row: bool | None) -> Glance:
+def glance(
+    opened: Opened, head: Candidate, grid: Grid | None, units_row: bool | None, encoding: str = ""
+) -> Glance:
     """What is looked at of one table.
 
     Parameters
@@ -63,15 +65,17 @@ def glance(opened: Opened, head: Candidate, grid: Grid | None, units_row: bool |
         The sheet, where it is none of text.
     units_row : bool or None
         Whether the row below the header holds units; None: when all its cells are units.
+    encoding : str
+        Encoding of single bytes that a layout declares, "" for none.
     """
     if grid is not None:
-        return _whole(parse_grid(grid, head, None, units_row))
+        return _whole(opened.parse(head, grid, None, units_row))
     assert opened.text is not None
-    if opened.text.size <= WHOLE_BYTES:
-        found = _whole(parse(opened.text, head, None, "#", units_row, None, 1, opened.name))
-        found.ascii = not bool((opened.text & 0x80).any())
+    if opened.text.size - opened.part.begin <= WHOLE_BYTES:
+        found = _whole(opened.parse(head, None, None, units_row, None, 1, encoding))
+        found.ascii = not bool((opened.text[opened.part.begin :] & 0x80).any())
         return found
-    return _pieces(opened.text, head, units_row, opened.name)
+    return _pieces(opened.text, head, units_row, opened.name, encoding)
 
 
 def _whole(parsed: Parsed) -> Glance:
@@ -103,7 +107,8 @@ def _cuts(buffer: NDArray[np.uint8], start: int, width: float) -> Iterator[tuple
             yield first, last
 
 
-def _pieces(buffer: NDArray[np.uint8], head: Candidate, units_row: bool | None, name: str) -> Glance:
+def _pieces(buffer: NDArray[np.uint8], head: Candidate, units_row: bool | None, name: str,
+            encoding: str) -> Glance:  # fmt: skip
     below = parsing._below_header(buffer, head, units_row)[0]
     first = np.asarray(buffer[below : below + _FIRST_LOOK])
     width = first.size / max(int((first == 10).sum()), 1)
@@ -113,7 +118,7 @@ def _pieces(buffer: NDArray[np.uint8], head: Candidate, units_row: bool | None, 
     at = replace(head, line=0, lines=1, start=0, after=0, comments=0, comment_bytes=0)
     for place, (begin, end) in enumerate(_cuts(buffer, below, width)):
         piece = np.asarray(buffer[begin:end])
-        parsed = parse(piece, at, None, "#", False, None, 1, name)
+        parsed = parse(piece, at, None, "#", False, None, 1, name, encoding)
         records, taken = records + parsed.rows_read, taken + piece.size
         # a piece may begin inside a record that spans lines: its first faults are of the cut, not of the file
         good = parsed.frame[ROW].min() if len(parsed.frame) else 0

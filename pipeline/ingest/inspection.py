@@ -18,6 +18,7 @@ from pipeline import schema
 from pipeline.ingest.header_words import spelled_out, words_of
 from pipeline.ingest.intake import folded
 from pipeline.ingest.layouts import ColumnMap, Layout, TableMap
+from pipeline.ingest.proposal.model import Guess
 
 # what becomes of a column
 READ, ASKED, PERSONAL, PROSE, UNKNOWN, NOT_NEEDED = (
@@ -192,7 +193,7 @@ def declared_columns(headers: tuple[str, ...], layout: Layout, table: TableMap) 
     for name, column in table.columns.items():
         for source in column.sources:
             use(source, name, column, "layout")
-    out = []
+    out: list[ColumnSeen] = []
     others = {folded(name) for name in layout.raw_columns(table.name)}
     for header in headers:
         found = uses.get(folded(header), [])
@@ -208,22 +209,17 @@ def declared_columns(headers: tuple[str, ...], layout: Layout, table: TableMap) 
     return out
 
 
-def guessed_columns(guesses: Iterable[Any]) -> list[ColumnSeen]:
-    """Columns of a proposal, as ``ColumnSeen``."""
+def guessed_columns(guesses: Iterable[Guess]) -> list[ColumnSeen]:
+    """Columns of a proposal; what stands under a person's word and is not sure counts as personal."""
     out = []
     for guess in guesses:
-        get = lambda name, default: getattr(guess, name, default)  # noqa: B023,E731
-        seen = ColumnSeen(
-            get("header", ""), get("field", ""), get("unit", ""), get("unit_from", ""), READ,
-            float(get("score", 0.0)), [e.text for e in get("evidence", []) if e.text], get("runner_up", ""),
-            float(get("runner_up_score", 0.0)), get("why_not", ""), bool(get("below_casing_top", False)),
-            codes=dict(get("codes", {})), date_order=get("date_order", ""),
-        )  # fmt: skip
-        if not seen.field:
-            seen.state = guarded(seen.header) or UNKNOWN
-        elif not get("sure", False):
-            seen.state = ASKED
-        if guarded(seen.header) == PERSONAL and seen.state == ASKED:
-            seen = ColumnSeen(seen.header, state=PERSONAL)
-        out.append(seen)
+        guard = guarded(guess.header)
+        if not guess.field or (guard and not guess.sure):
+            out.append(ColumnSeen(guess.header, state=guard or UNKNOWN))
+            continue
+        out.append(ColumnSeen(
+            guess.header, guess.field, guess.unit, guess.unit_from, READ if guess.sure else ASKED, guess.score,
+            [e.text for e in guess.evidence if e.text], guess.runner_up, guess.runner_up_score, guess.why_not,
+            guess.below_casing_top, codes=dict(guess.codes), date_order=guess.date_order,
+        ))  # fmt: skip
     return out

@@ -11,7 +11,6 @@ import numpy as np
 
 from pipeline import schema, words
 from pipeline.errors import SourceError
-from pipeline.ingest.files import Opened, list_files
 from pipeline.ingest.glance import Glance, glance
 from pipeline.ingest.header import decode, is_type_row, unique_names
 from pipeline.ingest.header_words import is_units_row
@@ -25,6 +24,7 @@ from pipeline.ingest.inspection import (
     guessed_columns,
 )
 from pipeline.ingest.intake import LINE, ROW
+from pipeline.ingest.opened import Opened
 from pipeline.ingest.proposal.assemble import USED, Source
 from pipeline.ingest.proposal.model import Question
 from pipeline.ingest.reading import _plain
@@ -83,13 +83,12 @@ def table_of(reader: Reader, entry: Entry, source: Source | None) -> TableSeen:
     assert entry.opened is not None and entry.head is not None
     head, opened = entry.head, entry.opened
     known = entry.found.layout if entry.found is not None else None
-    seen = entry.seen or glance(
-        opened, head, entry.grid, (known and known.units_row) or None, single_bytes(known.encoding) if known else ""
-    )
+    coding = single_bytes(known.encoding) if known else ""
+    seen = entry.seen or glance(opened, head, entry.grid, (known and known.units_row) or None, coding)
     below = _row_below(entry)
     line = head.line + head.lines
     table = TableSeen(
-        file=entry.name, path=entry.file.path, format=_format(entry), encoding=_encoding(opened, seen, single_bytes(known.encoding) if known else ""),
+        file=entry.name, path=entry.file.path, format=_format(entry), encoding=_encoding(opened, seen, coding),
         delimiter=_DELIMITERS.get(head.delimiter, ""), header_line=head.line, header_lines=head.lines,
         units_line=line if is_units_row(below) else 0, types_line=line if is_type_row(below) else 0,
         rows=seen.rows, rows_exact=seen.whole, looked_at=len(seen.frame), pieces=seen.pieces, faults=seen.faults,
