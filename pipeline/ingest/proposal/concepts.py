@@ -107,9 +107,10 @@ def _by_start() -> dict[str, tuple[str, ...]]:
 def tokens(header: str) -> list[str]:
     """Words of a header in lower case, without a question's number."""
     text = re.sub(r"^\s*(?:[Qq]?\d{1,3}[a-z]?[.):]\s*|[Qq]\d{1,3}[\s_]+)", "", header)
-    text = re.sub(r"(?<=[a-zà-ÿ])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z]{2})", " ", text)
     text = re.sub(r"(?i)\b(adm|admin)_?(\d)\b", r"admin", text)
-    text = re.sub(r"#|№|\bn[o°º]\.", " no ", text, flags=re.IGNORECASE)
+    text = re.sub(r"(?<![A-Za-z])pH(?![a-z])", "ph", text)
+    text = re.sub(r"(?<=[a-zà-ÿ])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z]{2})", " ", text)
+    text = re.sub(r"#|№|\bn[°º]\.?|\bno\.", " no ", text, flags=re.IGNORECASE)
     text = re.sub(r"%", " percent ", text).replace("@", " at ")
     text = re.sub(r"(?<=[A-Za-z])2(?=[A-Za-z]{3})", " to ", text)
     found = re.findall(r"[a-z0-9]+", folded(text))
@@ -119,7 +120,7 @@ def tokens(header: str) -> list[str]:
 def _apart(word: str) -> list[str]:
     """Letters and the figures behind them apart, unless they are a unit (m3)."""
     match = re.match(r"^([a-z]{2,})(\d{1,4})$", word)
-    return [match[1], match[2]] if match and not unit_of(word) else [word]
+    return [match[1], match[2]] if match and not unit_of(word) and word not in vocabulary() else [word]
 
 
 def _close(word: str) -> str:
@@ -266,8 +267,8 @@ def _phrases(words: list[str], cut: bool) -> list[tuple[tuple[str, float], ...]]
                 break
         else:
             shortest = _SHORTEST_CUT if cut and place == len(words) - 1 else _SHORTEST_PIECE
-            found = _stem(words[place]) or [(c, _ABBREVIATED) for c in abbreviated(words[place], shortest)]
-            out.append((*found, (UNKNOWN, 1.0)))
+            found = [(c, _ABBREVIATED) for c in abbreviated(words[place], shortest)]
+            out.append(tuple(_stem(words[place])) or (*found, (UNKNOWN, 1.0)))
             place += 1
     return out
 
@@ -295,11 +296,11 @@ def abbreviated(word: str, shortest: int = _SHORTEST_PIECE) -> tuple[str, ...]:
             begun = [w for w in _pieces() if w[0] == word[0] and w[-1] == word[-1] and len(w) > len(word)
                      and _within(bones, _consonants(w))]  # fmt: skip
     found = dict.fromkeys(concept for w in sorted(begun) for concept in vocabulary().get(w, ()))
-    return tuple(found) if len(found) <= _MOST_MEANT else ()
+    return tuple(found) if len(found) <= (_MOST_MEANT if shortest == _SHORTEST_PIECE else 2 * _MOST_MEANT) else ()
 
 
 def _consonants(word: str) -> str:
-    return word[0] + re.sub(r"[aeiouy]", "", word[1:])
+    return word[0] + re.sub(r"[aeiou]", "", word[1:])
 
 
 def _within(short: str, long: str) -> bool:
@@ -333,6 +334,8 @@ def parse(header: str, cut: bool = False) -> Header:
     inner = " ".join(re.findall(r"[\(\[\{]([^)\]\}]*)[\)\]\}]?", header))
     outer = re.sub(r"[\(\[\{][^)\]\}]*[\)\]\}]?", " ", header) if inner else header
     bare, inside = tokens(outer), tokens(inner)
+    if cut and len(bare) > 1 and len(bare[-1]) == 1 and len(header.strip()) >= _CUT_AT.stop - 2:
+        bare = bare[:-1]
     if not bare and inside:
         bare, inside = inside, []
     if len(bare) > 1 and bare[-1] in _TAILS and not (bare[-1] == "fl" and len(bare) > 3):

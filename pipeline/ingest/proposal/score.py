@@ -186,12 +186,15 @@ def _weigh_units(columns: list[_Column], where: Custom, context: Context) -> Non
         unit = column.best and _unit_written(column, column.best.field)
         if unit and column.best:
             written.append((column.place, unit))
+    inferred = [(c.place, c.unit.unit) for c in columns
+                if c.best and c.best.odds > 2 and c.unit.unit and not c.unit.written and not c.unit.why_not]  # fmt: skip
     for column in columns:
         if column.best and schema.fields()[column.best.field].unit:
             sisters = [unit for place, unit in written if place != column.place]
+            alike = [unit for place, unit in inferred if place != column.place]
             column.unit = guess_unit(
                 column.best.field, column.parsed, column.units_row, column.described.text, column.cell_unit,
-                column.profile, where, sisters, list(context.units),
+                column.profile, where, sisters, list(context.units), alike,
             )  # fmt: skip
 
 
@@ -303,7 +306,6 @@ def _exchanged(columns: list[_Column]) -> None:
         concepts = {c for way, _ in column.parsed.readings for c in way}
         if concepts & {"northing", "easting"} and np.isfinite(column.profile.median):
             if abs(column.profile.median) > 1000:
-                column.candidates = []
                 column.why_not = "projected coordinates: a crs is needed"
         best = column.best
         if best and best.field == "latitude_deg" and np.isfinite(column.profile.high):
@@ -359,6 +361,8 @@ def _why_not(found: Guess, column: _Column, stick_up: bool) -> str:
             return column.unit.why_not
     if found.below_casing_top and not stick_up:
         return "measured from the casing top, and no column tells how high that is"
+    if found.field == "drawdown_test_m" and column.parsed.datum == "casing_top":
+        return "may hold the pumping level: it is counted from the casing top"
     if column.parsed.datum == "reference_point" and found.field in DECIDING:
         return "measured from a reference point"
     return ""

@@ -25,8 +25,10 @@ _SYSTEM = {"ft": "us", "in": "us", "gpm": "us", "gpd": "us", "gph": "us", "cfs":
            "kPa": "metric", "bar": "metric", "kW": "metric"}  # fmt: skip
 # units that people of a metric country use as well, so they say little of the others
 _SHARED = frozenset({"hp", "in", "mm", "psi", "degC", "bar", "degF"})
-# an unwritten unit needs so many kinds of evidence that agree
-_FEWEST_KINDS = 3
+# an unwritten unit needs the custom of the place and one more kind of evidence, or so many kinds
+_FEWEST_KINDS = 2
+_PLACE_LEAD = 3.0
+_LEAST_LEAD = 0.8
 _GALLONS = frozenset({"gpm", "gph", "gpd"})
 
 
@@ -139,7 +141,7 @@ def systems(units: list[str]) -> Counter[str]:
 
 def guess_unit(
     name: str, header: Header, units_row: str, described: str, cell: str, profile: Cells, custom: Custom,
-    sisters: list[str], outside: list[str],
+    sisters: list[str], outside: list[str], inferred: list[str],
 ) -> UnitGuess:  # fmt: skip
     """The unit of a column taken for a field.
 
@@ -149,8 +151,9 @@ def guess_unit(
         Cell of a row of units, description in a sister dictionary.
     cell : str
         Unit told by a column of units, "" when there is none.
-    sisters, outside : list of str
-        Units written for other columns of the table, and in other tables of the source.
+    sisters, outside, inferred : list of str
+        Units written for other columns of the table, in other tables of the source, and those that other columns of
+        the table are taken to be in without being written.
     """
     written: dict[str, list[Evidence]] = {}
 
@@ -167,7 +170,7 @@ def guess_unit(
     if profile.cell_unit_share >= 0.5:
         say(profile.cell_unit, "values", f"{profile.cell_unit_share:.0%} of cells say {profile.cell_unit}",
             weight("unit_cells"))
-    odds, told = _inferred(name, profile, custom, sisters, outside)
+    odds, told = _inferred(name, profile, custom, sisters, outside, inferred)
     for unit, reasons in written.items():
         odds[unit] = odds.get(unit, -3.0) * 0.35 + sum(r.weight for r in reasons)
     found = _ranked(odds)
@@ -191,7 +194,7 @@ def _ranked(odds: dict[str, float]) -> list[tuple[str, float]]:
 
 
 def _inferred(
-    name: str, profile: Cells, custom: Custom, sisters: list[str], outside: list[str]
+    name: str, profile: Cells, custom: Custom, sisters: list[str], outside: list[str], inferred: list[str]
 ) -> tuple[dict[str, float], dict[str, list[Evidence]]]:
     """Log odds of each usual unit from place, neighbours and values, and the reasons."""
     shape = shapes().get(name)
@@ -199,7 +202,7 @@ def _inferred(
     told: dict[str, list[Evidence]] = {}
     if shape is None:
         return odds, told
-    near, far = systems(sisters), systems(outside)
+    near, far, alike = systems(sisters), systems(outside), systems(inferred)
     for choice in choices(shape.measure):
         reasons: list[Evidence] = []
         usual = choice.usual[custom.length]
@@ -208,12 +211,13 @@ def _inferred(
                                     usual))  # fmt: skip
         value = usual
         system = _SYSTEM.get(choice.unit, "")
-        for tally, key, text in ((near, "unit_sisters", "other columns"), (far, "unit_other_tables", "other tables")):
+        for tally, key, text in ((near, "unit_sisters", "units written beside it"), (far, "unit_other_tables",
+                                 "units in other tables"), (alike, "unit_depths_agree", "units found beside it")):  # fmt: skip
             ours, all_told = tally.get(system, 0), sum(tally.values())
             if all_told and choice.unit not in _SHARED:
-                step = weight(key) * (2.0 * ours / all_told - 1.0) / 2.0
+                step = weight(key) * (2.0 * ours / all_told - 1.0) / 2.0 * min(1.0, (1 + all_told) / 3.0)
                 value += step
-                reasons.append(Evidence("table", f"{ours} of {all_told} {text} are in {system} units", step))
+                reasons.append(Evidence("table", f"{ours} of {all_told} {text} are {system}", step))
         size = size_odds(profile, choice.unit, name)
         value += size
         if math.isfinite(profile.median):
@@ -270,8 +274,8 @@ def _doubt(
         return "" if best.score >= weight("sure_unit") else "values do not look like the unit that is written"
     if not best.score >= weight("sure_unit"):
         return "no unit is written"
-    kinds = {r.kind for r in told if r.weight >= 0.3}
-    strong = {r.kind for r in told if r.weight >= 1.0}
-    if not strong & {"place", "table"} or len(kinds) < _FEWEST_KINDS:
-        return "no unit is written, and too little tells it"
-    return ""
+    leads = {r.kind: r.weight for r in told}
+    beside = [kind for kind in ("grid", "sizes", "table") if leads.get(kind, 0.0) >= _LEAST_LEAD]
+    if leads.get("place", 0.0) >= _PLACE_LEAD and beside or len(beside) >= _FEWEST_KINDS:
+        return ""
+    return "no unit is written, and too little tells it"

@@ -94,6 +94,8 @@ def _degrees(name: str, profile: Cells) -> list[Evidence]:
         return [_said("not_degrees", "cells are no numbers")]
     values = profile.numbers[np.isfinite(profile.numbers) & (profile.numbers != 0)]
     inside = float((np.abs(values) <= most).mean()) if len(values) else 0.0
+    if len(values) and float(np.median(np.abs(values))) > 1000.0:
+        return [_said("projected", "values are metres of a projection")]
     if inside < 0.9:
         return [_said("not_degrees", f"{1 - inside:.0%} of the values are no degrees")]
     return [_said("degrees" if profile.decimals >= 1.5 else "numeric", f"{inside:.0%} of values lie within {most:g}°")]
