@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.ingest.header import decode
+from pipeline.ingest.parse import Part
 from pipeline.ingest.sheets import Grid
 
 BYTES_MOST = 64 << 20
@@ -16,15 +17,16 @@ _GAP = re.compile(r"\s{2,}")
 _RULE = re.compile(r"[-=_+|\s]+")
 
 
-def aligned_grid(text: NDArray[np.uint8], name: str, skip: int) -> Grid | None:
+def aligned_grid(text: NDArray[np.uint8], name: str, part: Part) -> Grid | None:
     """Lines cut into cells at the columns of blanks that all lines below the header share; None when there are none.
 
     The header is the first line of three cells or more, set apart by two blanks or more, from which on nearly every
     line has something on both sides of the gaps; a table that is cut so has the same cells line by line, or nothing
-    is cut. ``skip`` is the length of the byte order mark.
+    is cut. ``part`` is where the text begins.
     """
     if text.size > BYTES_MOST:
         return None
+    skip = part.skip
     raw = bytes(text[skip:]).split(b"\n")
     if raw and not raw[-1]:
         raw.pop()
@@ -51,8 +53,9 @@ def aligned_grid(text: NDArray[np.uint8], name: str, skip: int) -> Grid | None:
             return None
     rows = [row if at >= head else [line.strip()] for at, (row, line) in enumerate(zip(cells, lines, strict=True))]
     rows = [[""] if _RULE.fullmatch(line) else row for row, line in zip(rows, lines, strict=True)]
-    sizes = np.array([len(line) + 1 for line in raw], np.int64)
-    sizes[-1] -= int(text[-1] != 10)
+    ends = skip + np.cumsum([len(line) + 1 for line in raw])
+    ends[-1] = text.size
+    sizes = np.diff(part.place(np.append(skip, ends)))
     return Grid(name, rows, sizes=sizes)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from pipeline.errors import SourceError
-from pipeline.ingest.header import COLUMNS_MOST
+from pipeline.ingest.header import COLUMNS_MOST, decode
 from pipeline.ingest.places import LATITUDE, LONGITUDE, to_wgs84, with_places
 from pipeline.ingest.sheets import Grid, as_text
 
@@ -65,7 +65,7 @@ def read_geojson(content: bytes, name: str) -> Grid:
     lines: list[int] | None = None
     faults: list[tuple[int, int, int, str, str]] = []
     try:
-        document = json.loads(content)
+        document = _loaded(content)
     except (ValueError, RecursionError) as error:
         features, lines, faults = _by_line(content)
         if not features:
@@ -80,6 +80,11 @@ def read_geojson(content: bytes, name: str) -> Grid:
     return _grid(features, _told_system(document), lines, faults, name)
 
 
+def _loaded(content: bytes) -> Any:
+    """JSON in UTF-8, as RFC 8259 asks, or else in cp1252; line ends inside of texts are let pass."""
+    return json.loads(decode(content.removeprefix(b"\xef\xbb\xbf")), strict=False)
+
+
 def _by_line(content: bytes) -> tuple[list[dict[str, Any]], list[int], list[tuple[int, int, int, str, str]]]:
     """Features of a text that holds one a line (or after a record separator, RFC 8142), and lines that are none."""
     features, lines, faults, offset = [], [], [], 0
@@ -87,7 +92,7 @@ def _by_line(content: bytes) -> tuple[list[dict[str, Any]], list[int], list[tupl
         plain = line.removeprefix(b"\xef\xbb\xbf").strip(b" \t\r" + _RECORD_SEPARATOR)
         if plain:
             try:
-                found = json.loads(plain)
+                found = _loaded(plain)
             except (ValueError, RecursionError):
                 found = None
             if isinstance(found, dict) and found.get("type") == "Feature":

@@ -66,8 +66,8 @@ class Opened:
         """Records below a header that :meth:`heads` gave; see :func:`pipeline.ingest.parse.parse`."""
         if grid is not None:
             parsed = parse_grid(grid, head, wanted, units_row, limit)
-            if self.text is not None:
-                parsed.bytes["mark"] += self.part.skip - self.part.begin
+            if self.text is not None and grid.sizes is not None:
+                parsed.bytes["mark"] += self.part.skip if self.part.origin is None else int(self.part.origin[0])
             return parsed
         assert self.text is not None
         return parse(self.text, head, wanted, comment, units_row, limit, threads, self.name, encoding, self.part)

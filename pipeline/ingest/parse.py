@@ -68,11 +68,26 @@ class Parsed:
 
 @dataclass(frozen=True)
 class Part:
-    """Where a table's part of a file begins: its first byte, the byte after a byte order mark, lines before it."""
+    """Where a table's part of a file begins.
+
+    Attributes
+    ----------
+    begin, skip : int
+        Its first byte, and the byte after a byte order mark.
+    lines : int
+        Physical lines before it.
+    origin : int array or None
+        Of a text that was written again as UTF-8, the place in the file of each byte, and of its end.
+    """
 
     begin: int = 0
     skip: int = 0
     lines: int = 0
+    origin: NDArray[np.int64] | None = None
+
+    def place(self, at: Any) -> Any:
+        """Places in the file of places in the text."""
+        return at if self.origin is None else self.origin[at]
 
 
 @dataclass(frozen=True)
@@ -88,9 +103,9 @@ class _Records:
     def faults(self) -> int:
         return int((self.status >= scan.TOO_FEW).sum())
 
-    def sizes(self) -> NDArray[np.int64]:
-        """Bytes of each, its line end included."""
-        return np.diff(self.start, append=self.stop)
+    def sizes(self, part: Part) -> NDArray[np.int64]:
+        """Bytes of each in the file, its line end included."""
+        return np.diff(part.place(np.append(self.start, self.stop)))
 
 
 def filled(kinds: Counter[str]) -> dict[str, int]:
@@ -265,14 +280,17 @@ def parse(buffer: NDArray[np.uint8], head: Candidate, wanted: list[str] | None, 
 
     above = line - 1 - part.lines - head.comments
     kinds = _by_kind(records, records.lines, good[again], above, head.comments)
-    counts = _by_kind(records, records.sizes(), good[again], pos - part.skip - head.comment_bytes, head.comment_bytes)
-    counts["mark"], counts["unread"] = part.skip - part.begin, buffer.size - records.stop
+    noted = head.comment_bytes if part.origin is None else _comment_bytes(buffer, head, part, comment)
+    header = int(part.place(pos) - part.place(part.skip)) - noted
+    counts = _by_kind(records, records.sizes(part), good[again], header, noted)
+    counts["mark"] = part.skip - part.begin if part.origin is None or part.begin else int(part.origin[0])
+    counts["unread"] = int(part.place(buffer.size) - part.place(records.stop))
     lines = count_lines(buffer, records.stop, part.begin)
     if sum(kinds.values()) != lines:
         told = ", ".join(f"{n} {kind}" for kind, n in sorted(kinds.items()))
         raise SourceError(f"{file}: the lines do not add up: {lines} counted, {told}. Nothing was taken from it.")
     return Parsed(
-        frame, lines, int(is_record.sum()), kinds, _faults(records, number, len(head.cells)),
+        frame, lines, int(is_record.sum()), kinds, _faults(records, number, len(head.cells), part),
         int((records.coding[good] == scan.CP1252).sum()) if not encoding else 0, absent, counts,
     )  # fmt: skip
 
@@ -291,7 +309,17 @@ def _by_kind(records: _Records, amount: NDArray[Any], again: NDArray[np.int64], 
     return kinds
 
 
-def _faults(records: _Records, number: NDArray[np.int64], fields: int) -> pd.DataFrame:
+def _comment_bytes(buffer: NDArray[np.uint8], head: Candidate, part: Part, comment: str) -> int:
+    """Bytes in the file of the comment lines above a header, where the text was written again."""
+    at, total = part.skip, 0
+    for line in bytes(buffer[part.skip : head.start]).split(b"\n"):
+        end = min(at + len(line) + 1, head.start)
+        total += int(part.place(end) - part.place(at)) if comment and line.startswith(comment.encode()) else 0
+        at = end
+    return total
+
+
+def _faults(records: _Records, number: NDArray[np.int64], fields: int, part: Part) -> pd.DataFrame:
     bad = np.flatnonzero(records.status >= scan.TOO_FEW)
     detail = {
         scan.TOO_FEW: f"Fewer fields than the {fields} of the header.",
@@ -302,7 +330,7 @@ def _faults(records: _Records, number: NDArray[np.int64], fields: int) -> pd.Dat
     }
     state = pd.Series(records.status[bad].astype(int))
     return pd.DataFrame({
-        "line": records.line[bad], "row": number[bad], "offset": records.start[bad],
-        "length": records.end[bad] - records.start[bad],
+        "line": records.line[bad], "row": number[bad], "offset": part.place(records.start[bad]),
+        "length": part.place(records.end[bad]) - part.place(records.start[bad]),
         "reason": state.map(scan.REASON).astype("str"), "detail": state.map(detail).astype("str"),
     })  # fmt: skip

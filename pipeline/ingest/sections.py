@@ -113,7 +113,7 @@ def text_parts(opened: Opened) -> list[Opened]:
         return [opened]
     delimiter = _delimiter(bytes(text[opened.skip : opened.skip + _HEAD]))
     if not delimiter:
-        grid = aligned_grid(text, opened.name, opened.skip)
+        grid = aligned_grid(text, opened.name, opened.part)
         return [replace(opened, grids=[grid]) if grid else opened]
     room = count_lines(text, text.size) + 1
     place, shape = np.empty((2, room), np.int64), np.empty((3, room), np.int64)
@@ -141,7 +141,7 @@ def text_parts(opened: Opened) -> list[Opened]:
         lines = int(line[row])
         to = count_lines(text, end)
         first = at == 0
-        part = opened.part if first else Part(int(begin[row]), int(begin[row]), lines)
+        part = opened.part if first else Part(int(begin[row]), int(begin[row]), lines, opened.part.origin)
         skip = opened.skip if first else int(begin[row])
         name = f"{opened.name}: lines {part.lines + 1} to {to}"
         out.append(replace(opened, name=name, text=text[:end], skip=skip, part=part))

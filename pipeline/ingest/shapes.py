@@ -42,7 +42,7 @@ def read_shapes(parts: dict[str, NDArray[np.uint8]], name: str) -> Grid:
     Raises
     ------
     SourceError
-        When the table is missing or broken, or the head of the .shp file is.
+        When the table is missing or broken. A broken .shp or .prj costs the places only.
     """
     if ".dbf" not in parts:
         raise SourceError(f"{name}: a shapefile without its table; put the .dbf of the same name beside it.")
@@ -51,8 +51,12 @@ def read_shapes(parts: dict[str, NDArray[np.uint8]], name: str) -> Grid:
     if ".shp" not in parts:
         return grid
     assert grid.frame is not None
-    x, y, points = shape_points(parts[".shp"], name)
     notes = list(grid.notes)
+    try:
+        x, y, points = shape_points(parts[".shp"], name)
+    except SourceError as error:
+        grid.notes.append(f"{str(error).removeprefix(f'{name}: ')} The table is read without places.")
+        return grid
     if not points:
         notes.append("Its shapes are no points; the table is read without places.")
     elif len(x) != len(kept):

@@ -97,7 +97,12 @@ def _narrowed(buffer: NDArray[np.uint8], name: str, order: str) -> Opened:
     text = units[int(marked) :].tobytes().decode("utf-16-le", "replace").encode()
     if not text.strip(_EMPTY):
         raise SourceError(f"{name}: the file is empty.")
-    return Opened(name, _ended(np.frombuffer(text, np.uint8)), coding="UTF-16")
+    found = np.frombuffer(text, np.uint8)
+    # a character begins at every byte that does not go on with one, and takes two units from U+10000 on
+    taken = ((found & 0xC0) != 0x80).astype(np.int64) + (found >= 0xF0)
+    origin = 2 * (int(marked) + np.concatenate([[0], np.cumsum(taken)]))
+    origin[-1] = buffer.size
+    return Opened(name, _ended(found), coding="UTF-16", part=Part(0, 0, 0, origin))
 
 
 def _ended(buffer: NDArray[np.uint8]) -> NDArray[np.uint8]:
