@@ -20,6 +20,7 @@ from __future__ import annotations
 
 import argparse
 import csv
+import itertools
 import json
 import os
 import subprocess
@@ -81,34 +82,27 @@ def without(source: str, target: Path, strict: bool) -> list[str]:
 
 
 def see(folder: Path) -> list[facts.Seen]:
-    """All tables of a folder as the engine proposes them, whatever layouts know."""
-    from pipeline.errors import SourceError
-    from pipeline.ingest.files import list_files, open_file
-    from pipeline.ingest.header import best, unique_names
-    from pipeline.ingest.reading import SAMPLE_ROWS, Reader, _heads, proposing
+    """All tables of a folder as they are proposed together, whatever layouts know."""
+    from pipeline.ingest.survey import Reader
     from pipeline.settings import Settings
 
-    reader, out = Reader(Settings()), []
-    for file in list_files([folder]):
-        try:
-            for opened in open_file(file):
-                heads = list(_heads(opened))
-                for grid in opened.grids or [None]:
-                    mine = [h for h, g in heads if g is grid]
-                    chosen = best(iter(mine), proposing.score) or next(iter(mine), None)
-                    if chosen is None:
-                        continue
-                    names = unique_names(chosen.cells).unique
-                    sample = reader._parse(opened, chosen, grid, None, None, SAMPLE_ROWS).frame
-                    first = reader._parse(opened, chosen, grid, None, False, 1).frame
-                    proposal = proposing.propose(names, sample, reader._units_row(first, names))
-                    for guess in proposal.guesses:
-                        guess.unit_from = ""  # the present engine knows none
-                    texts = {h: sample[h].fillna("").str.strip().str.lower() for h in names if h in sample}
-                    filled = {h for h, column in texts.items() if not column.isin(facts.EMPTY).all()}
-                    out.append(facts.Seen(opened.name, names, proposal.guesses, filled=filled))
-        except SourceError:
+    surveyed = Reader(Settings(), packaged=False).survey([folder], strict=False)
+    out: list[facts.Seen] = []
+    done: set[tuple[str, ...]] = set()
+    for entry in surveyed.entries:
+        profile = entry.profile
+        if profile is None or profile.key in done:
             continue
+        done.add(profile.key)
+        source = surveyed.assembled.source_of(entry.name)
+        tables = source.proposal.tables if source else []
+        table = next((t for t in tables if entry.name in (t.files or (t.file,))), None)
+        filled = {h for h in profile.headers if len(profile.values(h))}
+        if table is None:
+            out.append(facts.Seen(entry.name, profile.headers, [], role="", filled=filled))
+        else:
+            where = {name: dict(rows) for name, rows in table.where.items()}
+            out.append(facts.Seen(entry.name, table.headers, table.guesses, table.role, table.id, where, filled))
     return out
 
 
@@ -147,14 +141,20 @@ def found_fields(seen: facts.Seen, rows: list[facts.Judged], path: Path) -> list
 
 def folders_of(roots: list[Path]) -> dict[str, list[Path]]:
     """Folders by the sources whose tables lie in them, known by headers alone."""
+    from pipeline.ingest.files import list_files
+    from pipeline.ingest.header import unique_names
+    from pipeline.ingest.survey import Reader
+    from pipeline.settings import Settings
+
+    reader = Reader(Settings(), packaged=False)
     out: dict[str, list[Path]] = {}
     for folder in roots:
-        inner = sorted(p for p in folder.iterdir() if p.is_dir()) or [folder]
-        for one in inner:
-            for seen in see(one):
-                key = facts.table_of(seen.headers)
-                if key and one not in out.setdefault(key[0], []):
-                    out[key[0]].append(one)
+        for one in sorted(p for p in folder.iterdir() if p.is_dir()) or [folder]:
+            for file in list_files([one]):
+                for entry in reader._entries(file):
+                    key = facts.table_of(unique_names(entry.head.cells).unique) if entry.head else None
+                    if key and one not in out.setdefault(key[0], []):
+                        out[key[0]].append(one)
     return dict(sorted(out.items()))
 
 
@@ -191,7 +191,7 @@ def summary(judged: list[dict[str, Any]], fields: list[dict[str, Any]]) -> dict[
 def calibration(judged: list[dict[str, Any]]) -> list[str]:
     """Lines of scores against the share that is right, of all guesses that name a field."""
     lines = ["score            guesses  right  share", "---------------  -------  -----  -----"]
-    for low, high in zip(BINS, BINS[1:], strict=False):
+    for low, high in itertools.pairwise(BINS):
         rows = [r for r in judged if r["guess"] and low <= r["score"] < high]
         if rows:
             good = sum(r["verdict"] == "right" and r["unit"] in ("", "right") for r in rows)

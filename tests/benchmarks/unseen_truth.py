@@ -3,7 +3,7 @@
 ``tests/ingest/header_truth.csv`` says for every column of the open records what it means;
 ``tests/ingest/header_styles.csv`` the same for invented tables whose headers were written from memory. One row a
 column: ``field`` is what it must be read as ("" where the job does not use it), ``acceptable`` what is right as well
-and not missed when unread, ``condition`` the column whose value must restrict the rows, ``tellable`` no where nothing
+and not missed when unread, ``condition`` the column (or one of several) whose value must restrict the rows, ``tellable`` no where nothing
 in the files settles field or unit, so that asking is the right answer.
 """
 
@@ -166,17 +166,20 @@ def judge(seen: Seen, path: Path = TRUTH, source: str = "") -> list[Judged]:
             continue
         name = guess.field
         used = bool(seen.role) and guess.sure
+        right = column.fields
         if folded(guess.header) in ids and seen.role and name in ("", "well_id"):
             name, used = "well_id", True
+            # of an id of several columns one suffices: agency and number
+            others = ids - {folded(guess.header)}
+            right = right | {"well_id"} if any("well_id" in columns[h].fields for h in others & set(columns)) else right
         unit, why = "", guess.why_not
         if not name:
             verdict = "right" if not column.field else ""
         else:
-            restricted = not column.condition or any(
-                folded(h) == folded(column.condition) for h in seen.where.get(name, {})
-            )
-            verdict = "right" if name in column.fields and (restricted or not used) else "wrong"
-            if name in column.fields and not restricted and used:
+            wanted = {folded(h) for h in column.condition.split("|") if h}
+            restricted = not wanted or bool(wanted & {folded(h) for h in seen.where.get(name, {})})
+            verdict = "right" if name in right and (restricted or not used) else "wrong"
+            if name in right and not restricted and used:
                 why = f"rows are not restricted by {column.condition}"
             if verdict == "right" and name != "well_id":
                 unit = _unit(guess, column)
