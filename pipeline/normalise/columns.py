@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from pipeline import schema
 from pipeline.errors import UsageError
-from pipeline.normalise import codes, dates, numbers, phrases, quantities, text, totals
+from pipeline.normalise import codes, coordinates, dates, numbers, phrases, quantities, text, totals
 from pipeline.normalise.issues import IssueLog
 from pipeline.units import line, typed
 
@@ -225,6 +225,8 @@ class Reader:
                 coded = _recoded(coded, column.codes)
             if column.phrase:
                 coded = phrases.cut(coded, column.phrase)
+            if name in coordinates.FIELDS:
+                coded = coordinates.plain(coded, name)
             if column.fills:
                 return {name: self._filling(coded, name, column, missing, comma, keys)}
             words = self.coded(raw, column.unit_from) if column.unit_from else None

@@ -6,6 +6,7 @@ Looks across the records of one source.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -19,7 +20,7 @@ FAR, AMONG = (0.01, 0.99), (0.05, 0.95)
 SIZE_SHARE, SIZE_FEWEST, SIZE_TOLERANCE = 0.02, 3, 0.02
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Comparable:
     """For each of some rows: quantiles of one field among comparable records, and how many there are."""
 
@@ -28,46 +29,45 @@ class Comparable:
     low: NDArray[np.float64]
     high: NDArray[np.float64]
     size: NDArray[np.int64]
-    sizes: NDArray[np.float64]  # values that a share of the sound records hold
+    column: NDArray[np.float64]
+    use: NDArray[np.bool_]
 
     @staticmethod
-    def of(wells: pd.DataFrame, field: str, at: NDArray[np.int64], sound: NDArray[np.bool_]) -> Comparable:
+    def of(places: Places, values: NDArray[np.float64], at: NDArray[np.int64], sound: NDArray[np.bool_]) -> Comparable:
         """Comparable records of the rows ``at``.
 
         Parameters
         ----------
-        field : str
+        places : Places
+        values : ndarray (n,)
+            The field, one value a record.
         at : ndarray (k,) of int
         sound : ndarray (n,) of bool
             Records that may be compared with.
         """
-        values = wells[field].to_numpy(dtype=np.float64)
-        use = np.flatnonzero(sound & ~np.isnan(values))
+        use = sound & ~np.isnan(values)
         out = np.full((4, len(at)), np.nan)
         size = np.zeros(len(at), dtype=np.int64)
-        shares = np.array([FAR[0], FAR[1], AMONG[0], AMONG[1]])
-        for keys in (_regions(wells, at), _cells(wells, at), np.zeros(len(wells), dtype=np.int64)):
+        for keys in (places.regions, places.cells, places.whole):
             lacking = np.flatnonzero(size == 0)
             if keys is None or not len(lacking):
                 continue
             groups = np.unique(keys[at[lacking]])
             groups = groups[groups >= 0]
-            rows = use[np.isin(keys[use], groups)]
-            order = np.lexsort((values[rows], keys[rows]))
-            ranked, owner = values[rows][order], keys[rows][order]
-            starts, ends = np.searchsorted(owner, groups), np.searchsorted(owner, groups, "right")
-            count = ends - starts
-            enough = count >= FEWEST
-            where = np.searchsorted(groups, keys[at[lacking]])
-            where = np.minimum(where, max(len(groups) - 1, 0))
             if not len(groups):
                 continue
-            good = (keys[at[lacking]] >= 0) & enough[where]
-            picked, where = lacking[good], where[good]
-            rank = starts[where] + np.round(shares[:, None] * (count[where] - 1)).astype(np.int64)
-            out[:, picked] = ranked[rank]
-            size[picked] = count[where]
-        return Comparable(out[0], out[1], out[2], out[3], size, _held(values[use]))
+            quantiles, count = _quantiles(values, keys, groups, use)
+            where = np.minimum(np.searchsorted(groups, keys[at[lacking]]), len(groups) - 1)
+            good = (keys[at[lacking]] >= 0) & (count[where] >= FEWEST)
+            out[:, lacking[good]] = quantiles[:, where[good]]
+            size[lacking[good]] = count[where[good]]
+        return Comparable(out[0], out[1], out[2], out[3], size, values, use)
+
+    @cached_property
+    def _sizes(self) -> NDArray[np.float64]:
+        """Values, to the millimetre, that a share of the sound records hold."""
+        found, counts = np.unique(np.round(self.column[self.use] * 1000).astype(np.int64), return_counts=True)
+        return found[counts >= max(SIZE_FEWEST, SIZE_SHARE * counts.sum())] / 1000.0
 
     def far(self, values: NDArray[np.float64]) -> NDArray[np.bool_]:
         """Whether values lie beyond all but a hundredth of the comparable ones; false where there are too few."""
@@ -79,32 +79,64 @@ class Comparable:
 
     def held(self, values: NDArray[np.float64]) -> NDArray[np.bool_]:
         """Whether values are, within a fiftieth, sizes that several sound records hold."""
-        if not len(self.sizes):
+        if not len(self._sizes):
             return np.zeros(len(values), dtype=bool)
-        place = np.clip(np.searchsorted(self.sizes, values), 1, max(len(self.sizes) - 1, 1))
-        near = np.minimum(*(np.abs(self.sizes[np.clip(place - k, 0, len(self.sizes) - 1)] - values) for k in (0, 1)))
+        place = np.clip(np.searchsorted(self._sizes, values), 1, max(len(self._sizes) - 1, 1))
+        near = np.minimum(*(np.abs(self._sizes[np.clip(place - k, 0, len(self._sizes) - 1)] - values) for k in (0, 1)))
         return near <= SIZE_TOLERANCE * values
 
 
-def _held(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    found, counts = np.unique(np.round(values, 3), return_counts=True)
-    return found[counts >= max(SIZE_FEWEST, SIZE_SHARE * len(values))]
+def _quantiles(
+    values: NDArray[np.float64], keys: NDArray[np.int64], groups: NDArray[np.int64], use: NDArray[np.bool_]
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Quantiles (4, g) of each group and how many records it has."""
+    shares = np.array([FAR[0], FAR[1], AMONG[0], AMONG[1]])
+    out, count = np.full((4, len(groups)), np.nan), np.zeros(len(groups), dtype=np.int64)
+    if len(groups) == 1:
+        rows = np.flatnonzero(use & (keys == groups[0]))
+        parts = [values[rows]]
+    else:
+        rows = np.flatnonzero(use & np.isin(keys, groups))
+        owner = np.searchsorted(groups, keys[rows])
+        # small whole numbers are put in order by counting
+        owner = owner.astype(np.uint16 if len(groups) < 65_536 else np.int64)
+        order = np.argsort(owner, kind="stable")
+        parts = np.split(values[rows[order]], np.searchsorted(owner[order], np.arange(1, len(groups))))
+    for place, part in enumerate(parts):
+        count[place] = len(part)
+        if len(part) >= FEWEST:
+            rank = np.round(shares * (len(part) - 1)).astype(np.int64)
+            out[:, place] = np.partition(part, np.unique(rank))[rank]
+    return out, count
 
 
-def _regions(wells: pd.DataFrame, at: NDArray[np.int64]) -> NDArray[np.int64] | None:
-    if "region_code" not in wells:
-        return None
-    coded = text.encode(wells["region_code"])
-    return coded.codes.astype(np.int64)
+class Places:
+    """Groups of records of one source by where they are, worked out when first asked for."""
 
+    def __init__(self, wells: pd.DataFrame) -> None:
+        self._wells = wells
 
-def _cells(wells: pd.DataFrame, at: NDArray[np.int64]) -> NDArray[np.int64] | None:
-    if "latitude_deg" not in wells or "longitude_deg" not in wells:
-        return None
-    lat, lon = wells["latitude_deg"].to_numpy(), wells["longitude_deg"].to_numpy()
-    known = ~np.isnan(lat) & ~np.isnan(lon)
-    out = np.full(len(wells), -1, dtype=np.int64)
-    # 1440 cells around the globe, counted from the south and the west
-    south, west = (np.floor((a[known] + b) / CELL_DEG).astype(np.int64) for a, b in ((lat, 90), (lon, 180)))
-    out[known] = south * 1440 + west
-    return out
+    @cached_property
+    def regions(self) -> NDArray[np.int64] | None:
+        """Number of each record's region, -1 where it has none."""
+        if "region_code" not in self._wells:
+            return None
+        return text.encode(self._wells["region_code"]).codes.astype(np.int64)
+
+    @cached_property
+    def cells(self) -> NDArray[np.int64] | None:
+        """Number of each record's quarter degree, -1 where it has no place."""
+        if not {"latitude_deg", "longitude_deg"} <= set(self._wells):
+            return None
+        lat, lon = self._wells["latitude_deg"].to_numpy(), self._wells["longitude_deg"].to_numpy()
+        known = ~np.isnan(lat) & ~np.isnan(lon)
+        out = np.full(len(lat), -1, dtype=np.int64)
+        # 1440 cells around the globe, counted from the south and the west
+        south, west = (np.floor((a[known] + b) / CELL_DEG).astype(np.int64) for a, b in ((lat, 90), (lon, 180)))
+        out[known] = south * 1440 + west
+        return out
+
+    @cached_property
+    def whole(self) -> NDArray[np.int64]:
+        """One number for all."""
+        return np.zeros(len(self._wells), dtype=np.int64)

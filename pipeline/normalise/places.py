@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pandas as pd
 import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline.errors import SchemaError
-from pipeline.normalise import text
+from pipeline.normalise import coordinates, text
 from pipeline.normalise.issues import IssueLog
 from pipeline.normalise.repairs import count_repaired
 
 CELL_DEG = 0.25
 NEIGHBOURS = 3
+MOST_STRANGE = 0.5  # of the points; beyond it the column is of another kind, not the row
+MERCATOR = "EPSG:3857"
 
 
 def settle(wells: pd.DataFrame, crs: str, log: IssueLog) -> None:
@@ -28,8 +32,7 @@ def settle(wells: pd.DataFrame, crs: str, log: IssueLog) -> None:
                 wells[name] = np.nan
         return
     lat, lon = wells["latitude_deg"].to_numpy(copy=True), wells["longitude_deg"].to_numpy(copy=True)
-    if crs and crs.upper() != "EPSG:4326":
-        lat, lon = to_wgs84(lat, lon, crs)
+    lat, lon = _degrees(wells, lat, lon, crs, log)
     half = np.isnan(lat) != np.isnan(lon)
     nought = (np.abs(lat) < 1e-9) & (np.abs(lon) < 1e-9)
     for code, mask, expected in (("N505", half, "both coordinates"), ("N502", nought, "a place")):
@@ -40,6 +43,87 @@ def settle(wells: pd.DataFrame, crs: str, log: IssueLog) -> None:
     _tell("N501", wells, outside, lat, lon, "latitude within 90, longitude within 180 degrees", None, log)
     lat[outside], lon[outside] = np.nan, np.nan
     wells["latitude_deg"], wells["longitude_deg"] = lat, lon
+
+
+def _degrees(
+    wells: pd.DataFrame, lat: NDArray[np.float64], lon: NDArray[np.float64], crs: str, log: IssueLog
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:  # fmt: skip
+    """Degrees in WGS 84 from what the columns hold; rows of another kind than their column are left for later."""
+    source_id = str(wells["source_id"].iloc[0])
+    known = ~np.isnan(lat) & ~np.isnan(lon)
+    if crs and crs.upper() != "EPSG:4326":
+        # degrees among metres of a grid: the grid has no place so near its origin
+        degrees = known & (np.abs(lat) <= 90) & (np.abs(lon) <= 180) & _is_projected(crs)
+        y, x = to_wgs84(np.where(degrees, np.nan, lat), np.where(degrees, np.nan, lon), crs)
+        if not degrees.any():
+            return y, x
+        if degrees.sum() > MOST_STRANGE * known.sum():
+            log.once("N511", "latitude_deg", source_id, f"{int(degrees.sum())} of {int(known.sum())} points in degrees",
+                     f"metres of {crs}", "read as degrees")  # fmt: skip
+            return np.where(degrees, lat, y), np.where(degrees, lon, x)
+        return _strangers(wells, y, x, degrees, lat, lon, f"degrees in a column of {crs}", log)
+    if not known.any():
+        return lat, lon
+    past = known & ((np.abs(lat) > 90) | (np.abs(lon) > 180))
+    if not past.any():
+        return lat, lon
+    if past.sum() > MOST_STRANGE * known.sum():
+        north, east = coordinates.packed(lat, 90.0), coordinates.packed(lon, 180.0)
+        if north is not None and east is not None:
+            log.once("N510", "latitude_deg", source_id, f"{int(known.sum())} points such as {lat[past][0]:.10g}",
+                     "degrees with decimals", "read as degrees, minutes and seconds")  # fmt: skip
+            return north, east
+        log.once("N511", "latitude_deg", source_id,
+                 f"{int(past.sum())} of {int(known.sum())} points past the globe, {_looks_like(lat[past], lon[past])}",
+                 "degrees; name the reference system as crs in the layout", None)  # fmt: skip
+        return np.where(past, np.nan, lat), np.where(past, np.nan, lon)
+    y, x = to_wgs84(np.where(past, lat, np.nan), np.where(past, lon, np.nan), MERCATOR)
+    return _strangers(wells, lat, lon, past & ~np.isnan(y), y, x, f"metres of {MERCATOR} in a column of degrees", log)
+
+
+def _looks_like(lat: NDArray[np.float64], lon: NDArray[np.float64]) -> str:
+    """What metres past the globe most look like, in words."""
+    if (np.abs(lat) > 2.1e7).any() or (np.abs(lon) > 2.1e7).any():
+        return "like no common grid"
+    if ((lon >= 100_000) & (lon <= 900_000) & (lat >= 0) & (lat <= 10_000_000)).all():
+        return "like a transverse Mercator zone (UTM), whose number the file does not tell"
+    return f"like {MERCATOR}" if (lon < 0).mean() > 0.5 else "like a projected grid"
+
+
+@cache
+def _is_projected(crs: str) -> bool:
+    from pyproj import CRS
+    from pyproj.exceptions import CRSError
+
+    try:
+        return bool(CRS.from_user_input(crs).is_projected)
+    except CRSError:
+        return False
+
+
+def _strangers(
+    wells: pd.DataFrame, lat: NDArray[np.float64], lon: NDArray[np.float64], strange: NDArray[np.bool_],
+    y: NDArray[np.float64], x: NDArray[np.float64], words: str, log: IssueLog,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:  # fmt: skip
+    """Rows of another kind than their column, proposed where they then lie among the others; else as they are."""
+    sound = ~strange & (np.abs(lat) <= 90) & (np.abs(lon) <= 180)
+    at = np.flatnonzero(strange)
+    if sound.sum() < 20 or not len(at):
+        return lat, lon
+    at = at[np.isin(_cells(y[at], x[at]), _filled(lat[sound], lon[sound]))]
+    if not len(at):
+        return lat, lon
+    found = [f"{p:.8g}, {q:.8g}" for p, q in zip(wells["latitude_deg"].to_numpy()[at],
+                                               wells["longitude_deg"].to_numpy()[at], strict=True)]  # fmt: skip
+    put = [f"{p:.6f}, {q:.6f}" for p, q in zip(y[at], x[at], strict=True)]
+    taken = log.propose("P117", "latitude_deg", wells, at, found, put,
+                        f"{words}: no such place as it stands, among other points of the source so", "strong",
+                        "a place among the others of the source")  # fmt: skip
+    lat, lon = lat.copy(), lon.copy()
+    lat[at], lon[at] = (y[at], x[at]) if taken else (np.nan, np.nan)
+    if taken:
+        count_repaired(wells, at)
+    return lat, lon
 
 
 def to_wgs84(

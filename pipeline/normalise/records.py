@@ -20,6 +20,7 @@ from pipeline.normalise import (
     children,
     dates,
     identity,
+    lattice,
     overrides,
     places,
     regions,
@@ -246,6 +247,7 @@ def _settle(
     wells[repairs.REPAIRED] = np.zeros(len(wells), dtype=np.int8)
     identity.date_events(wells)
     places.settle(wells, layout.crs, log)
+    lattice.settle(wells, source_id, log)
     regions.settle(wells, settings, source_id, log)
     units = _units(layout)
     repairs.mend_yields(wells, units, settings.base("flow_repair_village"), log)

@@ -6,6 +6,7 @@ from functools import cache
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline import schema
@@ -32,7 +33,7 @@ def failing(wells: pd.DataFrame, codes: tuple[str, ...]) -> NDArray[np.bool_]:
     names = list(dict.fromkeys(name for rule in rules for name in rule["needs"].split("|")))
     if not rules or wells.empty:
         return np.zeros(len(wells), dtype=bool)
-    frame = pd.DataFrame({name: wells[name].to_numpy() for name in names})
+    frame = pa.table({name: pa.array(wells[name], from_pandas=True) for name in names})
     test = " OR ".join(f"coalesce({rule['test']}, false)" for rule in rules)
     with duckdb.connect() as base:
         base.register("rows", frame)

@@ -19,11 +19,12 @@ from numpy.typing import NDArray
 from pipeline import schema
 from pipeline.errors import UsageError
 from pipeline.normalise import rules_hold
-from pipeline.normalise.comparable_rows import FEWEST, Comparable
+from pipeline.normalise.comparable_rows import FEWEST, Comparable, Places
 from pipeline.normalise.issues import IssueLog, shown
 from pipeline.normalise.repairs import ROUNDING_M, count_repaired
 from pipeline.units import convert
 
+ENDS = (0.02, 0.98)
 LOG_M = 1.0  # logs are rounded to the metre or yard
 MOST_SHARE = 0.25  # of the records; beyond it the column is misread, not the row
 LEAST_RATIO = 2.0  # uS/cm for each mg/L of chloride; see V135
@@ -83,11 +84,12 @@ def mend(wells: pd.DataFrame, units: Mapping[str, str], log: IssueLog, since: in
     since : int
         Mark of the log before the source was read: values outside their possible range are tried too.
     """
-    _depths(wells, units, log)
+    places = Places(wells)
+    _depths(wells, units, places, log)
     for field, (code, rules) in RULED.items():
         if field in wells and units.get(field):
-            _ruled(wells, field, units[field], code, rules, log, since)
-    _drawdowns(wells, log)
+            _ruled(wells, field, units[field], code, rules, places, log, since)
+    _drawdowns(wells, places, log)
 
 
 def _broken(values: Mapping[str, NDArray[np.float64]], jet: NDArray[np.bool_]) -> NDArray[np.int64]:
@@ -103,7 +105,7 @@ def _broken(values: Mapping[str, NDArray[np.float64]], jet: NDArray[np.bool_]) -
     return count
 
 
-def _depths(wells: pd.DataFrame, units: Mapping[str, str], log: IssueLog) -> None:
+def _depths(wells: pd.DataFrame, units: Mapping[str, str], places: Places, log: IssueLog) -> None:
     names = dict.fromkeys(name for pair in ORDER for name in (*pair[:2], *BOTTOM) if name in wells)
     values = {name: wells[name].to_numpy(dtype=np.float64) for name in names}
     jet = (wells["pump_kind_code"] == "jet").to_numpy(bool) if "pump_kind_code" in wells else np.zeros(len(wells), bool)
@@ -117,7 +119,7 @@ def _depths(wells: pd.DataFrame, units: Mapping[str, str], log: IssueLog) -> Non
         tries = others(name, units.get(name, ""))
         if not tries or not (~np.isnan(rows[name])).any():
             continue
-        near = Comparable.of(wells, name, at, broken == 0)
+        near = Comparable.of(places, values[name], at, broken == 0)
         for other in tries:
             moved = rows[name] * other.times
             mends = (_broken({**rows, name: moved}, here) == 0) & ~np.isnan(moved)
@@ -219,7 +221,8 @@ def _propose(
 
 
 def _ruled(
-    wells: pd.DataFrame, field: str, unit: str, code: str, rules: tuple[str, ...], log: IssueLog, since: int
+    wells: pd.DataFrame, field: str, unit: str, code: str, rules: tuple[str, ...], places: Places, log: IssueLog,
+    since: int,
 ) -> None:  # fmt: skip
     """Fields that contradict others by a rule of the scan, or lay outside their possible range when read."""
     tries = others(field, unit)
@@ -238,7 +241,7 @@ def _ruled(
     at, rows = at[order], rows[order]
     sound = np.ones(len(wells), dtype=bool)
     sound[at] = False
-    near = Comparable.of(wells, field, at, sound)
+    near = Comparable.of(places, values, at, sound)
     declared = schema.fields()[field]
     low, high = declared.typical_min or 0.0, declared.typical_max or np.inf
     fits, picked = np.zeros(len(at), dtype=int), np.full(len(at), -1)
@@ -276,17 +279,14 @@ def _ruled(
 
 
 def _suspect(values: NDArray[np.float64], field: str) -> NDArray[np.bool_]:
-    """Rows worth asking the rules about: the far ends of the column; all where conductivity is concerned."""
-    if field == "conductivity_us_per_cm":
-        return ~np.isnan(values)
-    declared = schema.fields()[field]
+    """Rows worth asking the rules about: the far ends of the column; of yields the high end, as the rules do."""
     known = values[~np.isnan(values)]
     if not len(known):
         return np.zeros(len(values), dtype=bool)
-    sample = known[:: max(len(known) // 50_000, 1)]
-    low, high = np.quantile(sample, [0.02, 0.98])
-    bound = (declared.typical_max or np.inf) if field == "diameter_casing_inside_m" else np.inf
-    return (values >= min(high, bound)) | (values <= low)
+    if field == "conductivity_us_per_cm":
+        return ~np.isnan(values)
+    low, high = np.quantile(known[:: max(len(known) // 50_000, 1)], ENDS)
+    return (values > high) | (values < low) & (field != "flow_tested_m3_per_s")
 
 
 def _outside(
@@ -312,7 +312,7 @@ def _outside(
     return place[fit].astype(np.int64), np.asarray(convert(number[fit], unit, schema.fields()[field].unit), dtype=float)
 
 
-def _drawdowns(wells: pd.DataFrame, log: IssueLog) -> None:
+def _drawdowns(wells: pd.DataFrame, places: Places, log: IssueLog) -> None:
     """Drawdowns that are pumping levels: farther than the water column, yet a level between rest and bottom."""
     if not {"drawdown_test_m", "depth_static_m"} <= set(wells):
         return
@@ -327,7 +327,7 @@ def _drawdowns(wells: pd.DataFrame, log: IssueLog) -> None:
     at = np.flatnonzero(wrong)
     if not len(at) or len(at) > max(MOST_SHARE * len(wells), 5):
         return
-    near = Comparable.of(wells, "drawdown_test_m", at, ~wrong)
+    near = Comparable.of(places, fall, at, ~wrong)
     moved = fall[at] - static[at]
     told = same[at] & (fall[at] > static[at])
     take = np.flatnonzero(told | (near.far(fall[at]) & near.among(moved)))
