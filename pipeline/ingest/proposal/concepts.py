@@ -24,6 +24,8 @@ _SHORTEST_PIECE = 3
 _SHORTEST_CUT = 2
 _SHORTEST_SLIP = 6
 _CUT_AT = range(8, 12)
+# of these the start of a longer word is one only there
+_CUT_ONLY = frozenset({"la", "lo"})
 UNKNOWN = "?"
 # what a word costs that is taken for an abbreviation, in words that are not known
 _ABBREVIATED, _INFLECTED = 0.45, 0.1
@@ -194,6 +196,8 @@ def _words(found: list[str], cut: bool) -> list[str]:
 
 @lru_cache(maxsize=20000)
 def _mended(word: str, cut: bool, last: bool) -> tuple[str, ...]:
+    if cut and last and len(word) > _SHORTEST_PIECE and len({vocabulary().get(w) for w in _by_start().get(word, ())}) == 1:
+        return (min(_by_start()[word], key=lambda w: (len(w), w)),)
     glued = _parted(word, cut and (last or len(word) >= _CUT_AT.start)) if len(word) > _SHORTEST_PIECE else ()
     if glued:
         return glued
@@ -259,8 +263,9 @@ def _phrases(words: list[str], cut: bool) -> list[tuple[tuple[str, float], ...]]
         for size in range(min(_LONGEST_PHRASE, len(words) - place), 0, -1):
             known = vocabulary().get(" ".join(words[place : place + size]))
             if known:
-                ways = [(concept, 0.0) for concept in known]
-                if cut and size == 1 and place == len(words) - 1 and words[place] in _CUT_WORDS:
+                ends = cut and size == 1 and place == len(words) - 1
+                ways = [(c, 0.0) for c in known if ends or words[place] not in _CUT_ONLY or kinds()[c] == "filler"]
+                if ends and words[place] in _CUT_WORDS:
                     ways = [(c, _ABBREVIATED) for c in abbreviated(words[place], _SHORTEST_CUT)] + ways
                 out.append(tuple(ways))
                 place += size
@@ -356,7 +361,7 @@ def parse(header: str, cut: bool = False) -> Header:
             two, unit, text = two or more or bool(unit and unit != other), other, other_text
     words = _interval_ends(_words(rest, cut)) + _words([w for w in inside if w], cut)
     ways = _phrases(words, cut)
-    condition = _condition(words)
+    condition = _condition(words) + _dated(words)
     readings: list[tuple[tuple[str, ...], float]] = []
     for way in list(product(*ways))[:_MOST_READINGS]:
         cost = condition + sum(each for _, each in way)
@@ -376,6 +381,11 @@ def _condition(words: list[str]) -> float:
         return 0.0
     before = words[: words.index("at", 1)]
     return 0.0 if any(w in vocabulary() for w in before) else 2.0
+
+
+def _dated(words: list[str]) -> float:
+    """Cost of a year in a header: what held then need not be what the record of the well says."""
+    return float(any(re.fullmatch(r"(19|20)\d\d", w) for w in words))
 
 
 def cut_names(headers: tuple[str, ...]) -> bool:

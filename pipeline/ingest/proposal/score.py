@@ -28,6 +28,7 @@ from pipeline.units import line
 
 # fields of which a table may hold several columns that are all right
 _FIRST_COMES = frozenset({"well_id", "region_code", "event_date"})
+_PAIR = {"latitude_deg": "longitude_deg", "longitude_deg": "latitude_deg"}
 _LEAST_ODDS = -1.0
 _MOST_CANDIDATES = 4
 _MANY_TESTS = 3
@@ -300,6 +301,23 @@ def _coordinates(columns: list[_Column]) -> tuple[Cells, Cells] | None:
     return None
 
 
+def _together(columns: list[_Column]) -> None:
+    """Latitude and longitude come in pairs: one without the other is hardly one, two that are degrees support each other."""
+    held = {name: [c for c in columns for k in c.candidates if k.field == name] for name in _PAIR}
+    for column in columns:
+        for candidate in column.candidates:
+            if candidate.field in _PAIR:
+                other = [c for c in held[_PAIR[candidate.field]]
+                         if (abs(c.profile.median) <= 180) == (abs(column.profile.median) <= 180)]  # fmt: skip
+                fits_ = any(c is not column and c.profile.decimals >= 1.5 for c in other) and column.profile.decimals >= 1.5
+                key = "alone" if not other else "relation" if fits_ else ""
+                if key:
+                    text = "no column for the other coordinate" if key == "alone" else f"beside '{other[0].header}'"
+                    candidate.reasons.append(Evidence("relation", text, weight(key)))
+                    candidate.odds += weight(key)
+        column.candidates.sort(key=lambda c: (-c.odds, c.field))
+
+
 def _exchanged(columns: list[_Column]) -> None:
     """Latitude and longitude whose values say the reverse, or that are no degrees at all, are doubts."""
     for column in columns:
@@ -308,7 +326,7 @@ def _exchanged(columns: list[_Column]) -> None:
             if abs(column.profile.median) > 1000:
                 column.why_not = "projected coordinates: a crs is needed"
         best = column.best
-        if best and best.field == "latitude_deg" and np.isfinite(column.profile.high):
+        if best and best.field == "latitude_deg" and np.isfinite(column.profile.high) and not column.why_not:
             if max(abs(column.profile.p05), abs(column.profile.p95)) > 90:
                 column.why_not = "values are no latitudes"
 
@@ -412,6 +430,7 @@ def guess_table(
     _weigh_units(columns, where, context)
     _relate(columns)
     _weigh_units(columns, where, context)
+    _together(columns)
     _exchanged(columns)
     _settle(columns)
     _drawdowns(columns)

@@ -29,6 +29,9 @@ _SHARED = frozenset({"hp", "in", "mm", "psi", "degC", "bar", "degF"})
 _FEWEST_KINDS = 2
 _PLACE_LEAD = 3.0
 _LEAST_LEAD = 0.8
+# measures whose units lie so far apart, or one of which is so usual, that the size of the values tells
+_TOLD_BY_SIZE = frozenset({"chemistry", "conductivity", "temperature"})
+_BORE_SCORE = 0.995
 _GALLONS = frozenset({"gpm", "gph", "gpd"})
 
 
@@ -180,7 +183,7 @@ def guess_unit(
     best = UnitGuess(unit, score, [*written.get(unit, []), *told.get(unit, [])], written=unit in written)
     if len(found) > 1:
         best.runner_up, best.runner_up_score = found[1]
-    best.why_not = _doubt(best, written, header, custom, told.get(unit, []))
+    best.why_not = _doubt(name, best, written, header, custom, told.get(unit, []))
     return best
 
 
@@ -261,7 +264,7 @@ def _against_next(odds: dict[str, float], told: dict[str, list[Evidence]]) -> di
 
 
 def _doubt(
-    best: UnitGuess, written: dict[str, list[Evidence]], header: Header, custom: Custom, told: list[Evidence]
+    name: str, best: UnitGuess, written: dict[str, list[Evidence]], header: Header, custom: Custom, told: list[Evidence]
 ) -> str:
     """What keeps the unit from being used without asking."""
     if header.two_units:
@@ -275,6 +278,9 @@ def _doubt(
     if not best.score >= weight("sure_unit"):
         return "no unit is written"
     leads = {r.kind: r.weight for r in told}
+    measure = shapes()[name].measure
+    if measure in _TOLD_BY_SIZE or (measure == "bore" and leads.get("sizes", 0.0) >= 1.0 and best.score >= _BORE_SCORE):
+        return ""
     beside = [kind for kind in ("grid", "sizes", "table") if leads.get(kind, 0.0) >= _LEAST_LEAD]
     if leads.get("place", 0.0) >= _PLACE_LEAD and beside or len(beside) >= _FEWEST_KINDS:
         return ""

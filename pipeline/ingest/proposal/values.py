@@ -15,6 +15,7 @@ from pipeline.ingest.proposal.unit_evidence import choices, convertible, shapes,
 _LISTS = {"use_code": "use", "status_code": "status", "pump_kind_code": "pump_kind",
           "material_drop_pipe_code": "pipe_material", "test_method_code": "test_method"}  # fmt: skip
 _FEW_KINDS = 60
+_MOST_DECIMALS = 7.0
 
 
 def _said(name: str, text: str, factor: float = 1.0) -> Evidence:
@@ -56,6 +57,10 @@ def _number(name: str, profile: Cells, unit: str) -> list[Evidence]:
     out = []
     if profile.numeric >= 0.9:
         out.append(_said("numeric", f"{profile.numeric:.0%} of {profile.filled} cells are numbers"))
+    if name.endswith("_count") and profile.whole < 0.9 * profile.numeric:
+        out.append(_said("unlikely_size", "values are no whole numbers", 2.0))
+    if profile.decimals > _MOST_DECIMALS and name.startswith(("depth", "drawdown", "length")):
+        out.append(_said("calculated", f"{profile.decimals:.0f} decimals: values look calculated"))
     if profile.numeric < 0.75:
         out.append(_said("not_numeric", f"only {profile.numeric:.0%} of cells are numbers", 0.3))
     if not math.isfinite(profile.median):
@@ -144,4 +149,4 @@ def _identity(profile: Cells) -> list[Evidence]:
         return [_said("unique", "no value occurs twice")]
     if profile.unique_share >= 0.85:
         return [_said("unique", f"{profile.unique_share:.0%} of values differ", 0.3)]
-    return [_said("repeated", f"{profile.unique_share:.0%} of values differ", 0.4)]
+    return [_said("repeated", f"{profile.unique_share:.0%} of values differ", 0.1)]
