@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import warnings
 from collections import Counter
 from dataclasses import dataclass, field
 from typing import IO, Any
@@ -113,14 +114,17 @@ def read_workbook(content: IO[bytes], name: str) -> list[Grid]:
 
     grids = []
     try:
-        book = openpyxl.load_workbook(content, read_only=True, data_only=True)
-        for sheet in book.worksheets:
-            sheet.reset_dimensions()
-            rows = [[as_text(v) for v in row] for row in sheet.iter_rows(values_only=True)]
-            while rows and not any(rows[-1]):
-                rows.pop()
-            if rows:
-                grids.append(Grid(sheet.title, rows))
+        with warnings.catch_warnings():
+            # the library warns of styles and links that it passes over; cells are not concerned
+            warnings.simplefilter("ignore")
+            book = openpyxl.load_workbook(content, read_only=True, data_only=True)
+            for sheet in book.worksheets:
+                sheet.reset_dimensions()
+                rows = [[as_text(v) for v in row] for row in sheet.iter_rows(values_only=True)]
+                while rows and not any(rows[-1]):
+                    rows.pop()
+                if rows:
+                    grids.append(Grid(sheet.title, rows))
     except Exception as error:  # the library raises KeyError, ValueError and others on broken books
         told = " ".join(str(error).split())[:120]
         raise SourceError(f"{name}: the workbook cannot be read ({type(error).__name__}: {told}).") from None
