@@ -5,6 +5,7 @@ from __future__ import annotations
 import shlex
 import textwrap
 from collections.abc import Iterable
+from dataclasses import replace
 
 from pipeline import schema, words
 from pipeline.ingest.inspection import (
@@ -182,7 +183,11 @@ def _column(column: ColumnSeen, everything: bool, brief: bool) -> list[str]:
     if everything and len(" ".join(column.header.split())) > _HEADER:
         left = f"    {' '.join(column.header.split())}\n{'':<{_HEADER + 4}} {meaning(column):<{_MEANING}} {told}"
     room = WIDTH - 5 - _HEADER - 1 - _MEANING - len(told)
-    out = f"{left}{readings(column, room)}".rstrip().split("\n")
+    first = readings(replace(column, readings=column.readings[:1]), WIDTH)
+    if len(first) <= room:
+        out = f"{left}{readings(column, room)}".rstrip().split("\n")
+    else:
+        out = [*left.rstrip().split("\n"), f"      {readings(column, WIDTH - 6)}"]
     second = []
     if column.why_not:
         second.append(words.say("inspect.why_not", why=column.why_not))
