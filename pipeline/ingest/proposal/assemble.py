@@ -9,7 +9,9 @@ from dataclasses import dataclass, field, replace
 import pandas as pd
 
 from pipeline import schema, words
+from pipeline.ingest.intake import folded
 from pipeline.ingest.proposal import dictionary, related, repeated
+from pipeline.ingest.proposal.kinds import lines_by_kind
 from pipeline.ingest.proposal.model import DECIDING, DEPTHS, Evidence, Guess, Proposal, Question, TableProposal
 from pipeline.ingest.proposal.place import Context
 from pipeline.ingest.proposal.score import guess_table
@@ -90,7 +92,7 @@ def assemble(
             out.aside[name] = sister.reason()
     apart = {s.place for s in sisters}
     tables = [t for place, t in enumerate(tables) if place not in apart]
-    long = [repeated.long_form(t) for t in tables]
+    long = [repeated.long_form(t) or lines_by_kind(t, engine) for t in tables]
     alone_known = Context(market=market)
     guesses = [_guessed(t, described.get(t.name), engine, n, alone_known) for t, n in zip(tables, long, strict=True)]
     fit = [_fit(g) for g in guesses]
@@ -123,7 +125,7 @@ def _merged(profiles: list[Unknown]) -> list[Unknown]:
 
 
 def _guessed(
-    table: Unknown, told: dictionary.Described | None, engine: Engine, long: repeated.LongForm | None, context: Context
+    table: Unknown, told: dictionary.Described | None, engine: Engine, long: repeated.Filtered | None, context: Context
 ) -> list[Guess]:  # fmt: skip
     """Guesses of a table, its codes spelled out where a sister table says what they stand for."""
     told = told or dictionary.Described()
@@ -131,7 +133,7 @@ def _guessed(
     found = engine(table.headers, sample, table.units, told.columns, context)
     found = [_coded(g, told.codes.get(g.header, {})) for g in found]
     if long is not None:
-        found = [g for g in found if g.header not in (long.value, long.parameter)]
+        found = [g for g in found if g.header not in long.taken]
         found += [replace(g, evidence=list(g.evidence)) for g in long.guesses]
     return found
 
@@ -180,7 +182,7 @@ def _fit(guesses: list[Guess]) -> bool:
 
 def _source(
     group: related.Group, tables: list[Unknown], guesses: list[list[Guess]],
-    long: list[repeated.LongForm | None], described: dict[str, dictionary.Described],
+    long: list[repeated.Filtered | None], described: dict[str, dictionary.Described],
 ) -> Source:  # fmt: skip
     names: dict[str, int] = {}
     main = tables[group.wells]
@@ -216,7 +218,7 @@ def _source(
 
 
 def _table(
-    name: str, profile: Unknown, guesses: list[Guess], role: str, key: str, long: repeated.LongForm | None
+    name: str, profile: Unknown, guesses: list[Guess], role: str, key: str, long: repeated.Filtered | None
 ) -> TableProposal:
     settled = [replace(g) for g in guesses]
     for found in settled:
@@ -277,8 +279,11 @@ _ZONE = re.compile(r"(?:UTM|zone)\D{0,12}?(\d{1,2})\s?([NS])(?:orth|outh)?\b", r
 def _places(proposal: Proposal, profiles: list[Unknown], described: dict[str, dictionary.Described]) -> None:
     """Projected coordinates need a reference system: from the words about the columns, else asked for."""
     for table, profile in zip(proposal.tables, profiles, strict=True):
-        pair = [g for g in table.guesses if g.field in ("latitude_deg", "longitude_deg") and g.sure]
-        if not any(numbers_of(profile.values(g.header)).abs().median() > 180 for g in pair):
+        found = [g for g in table.guesses if g.field in ("latitude_deg", "longitude_deg")]
+        pair = [g for g in found if g.field_score >= LIKELY and _size(profile, g.header) > 180]
+        if {g.field for g in pair} != {"latitude_deg", "longitude_deg"} or any(
+            g.sure and g not in pair for g in found
+        ):
             continue
         told = described.get(profile.name)
         texts = [g.header for g in pair] + ([told.columns.get(g.header, "") for g in pair] if told else [])
@@ -288,11 +293,18 @@ def _places(proposal: Proposal, profiles: list[Unknown], described: dict[str, di
             proposal.crs = f"EPSG:{code.group(1)}"
         elif zone and 1 <= int(zone.group(1)) <= 60:
             proposal.crs = f"EPSG:{'326' if zone.group(2).upper() == 'N' else '327'}{int(zone.group(1)):02d}"
-        else:
-            for found in pair:
-                found.why_not = "projected coordinates, and no zone is told"
+        for one in pair:
+            one.why_not = "" if proposal.crs else "projected coordinates, and no zone is told"
+            if proposal.crs:
+                one.evidence.append(Evidence("place", f"projected coordinates of {proposal.crs}", 4.0))
+        if not proposal.crs:
             asked = f"In which grid and zone are {' and '.join(repr(g.header) for g in pair)} of {table.file}?"
             proposal.questions.append(Question(asked, table.name, pair[0].header, "crs", (), table.rows))
+
+
+def _size(profile: Unknown, header: str) -> float:
+    """Median of the absolute values of a column."""
+    return float(numbers_of(profile.values(header)).abs().median())
 
 
 def day_order(texts: pd.Series) -> tuple[str, bool]:
@@ -356,6 +368,11 @@ def _judge(proposal: Proposal, profiles: list[Unknown]) -> None:
     proposal.doubts = sorted(dict.fromkeys(doubts))
     rank = {name: place for place, name in enumerate(DECIDING)}
     fields = {(t.name, g.header): g.field for t in proposal.tables for g in t.guesses}
+    # one answer serves columns of one name in several tables
+    single: dict[tuple[str, str], Question] = {}
+    for question in sorted(questions, key=lambda q: -q.rows):
+        single.setdefault((folded(question.header), question.key), question)
+    questions = list(single.values())
     questions.sort(key=lambda q: (-q.rows, rank.get(fields.get((q.table, q.header), ""), 99), q.text))
     proposal.questions = questions[:QUESTIONS]
 

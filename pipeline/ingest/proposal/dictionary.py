@@ -14,13 +14,14 @@ from pipeline.ingest.proposal.unknown import Unknown, share_of_numbers, words_in
 # a name that is told in fewer rows than this may be chance
 _FEWEST = 3
 _SHARE = 0.5
+_BEST = 0.75
 _PROSE_WORDS = 1.8
 _MOST_CODES = 60
 _NAMING = {"column", "variable", "field", "attribute", "element"}
 _TELLING = {"description", "definition", "meaning", "label", "explanation", "comment", "notes", "describes", "title",
             "desc"}
 _CODED = {"code", "codes", "value", "values", "option", "options", "choice", "level", "domain", "abbreviation"}
-_PAIRS = re.compile(r"(?:^|[;,|(\n]|\.\s)\s*([A-Za-z0-9]{1,8})\s*(?:=|:|–|—|\s-\s)\s*([^;,|=\n)]+)")
+_PAIRS = re.compile(r"(?:^|[;:,|(\n]|\.\s)\s*([A-Za-z0-9]{1,8})\s*(?:=|:|–|—|\s-\s)\s*([^;,|=\n)]+)")
 
 
 @dataclass
@@ -162,15 +163,20 @@ def describe(
     """
     out: dict[str, Described] = {}
     sisters = []
+    shares: dict[tuple[int, int], tuple[str, float]] = {}
+    for place, profile in enumerate(unknown):
+        for number, (_, headers, other) in enumerate(targets):
+            if other is not profile and len(headers) >= 2:
+                shares[place, number] = _column_of_names(profile, {folded(h): h for h in headers})
     for place, profile in enumerate(unknown):
         sister = Sister(place)
-        for name, headers, other in targets:
-            if other is profile or len(headers) < 2:
+        for number, (name, headers, _) in enumerate(targets):
+            names, share = shares.get((place, number), ("", 0.0))
+            best = max((s for (_, n), (_, s) in shares.items() if n == number), default=0.0)
+            # where several could describe it, those that name few of its columns are of another table
+            if not names or share < max(_SHARE, _BEST * best):
                 continue
             known = {folded(h): h for h in headers}
-            names, share = _column_of_names(profile, known)
-            if share < _SHARE or not names:
-                continue
             prose = _prose(profile, names)
             code, label = _codes_columns(profile, names)
             if not prose and not code:
@@ -249,7 +255,8 @@ def _list_of_codes(profile: Unknown, other: Unknown) -> tuple[str, dict[str, str
         for header in other.headers:
             values = other.values(header)
             distinct = {_plain(v) for v in values.unique()} if len(values) else set()
-            if not 2 <= len(distinct) <= _MOST_CODES:
+            # a column of codes repeats them; one that does not is an id, and the list a table of the same things
+            if not 2 <= len(distinct) <= _MOST_CODES or (len(values) > 8 and len(distinct) > 0.6 * len(values)):
                 continue
             share = len(distinct & set(plain)) / len(distinct)
             akin = bool(set(words_in(header)) & set(words_in(code)) - _CODED) or folded(header) == folded(code)

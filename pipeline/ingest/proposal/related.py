@@ -129,7 +129,8 @@ def links(tables: list[Unknown], guesses: list[list[Guess]]) -> list[Link]:
                 share, found = common / len(two), common / len(one)
                 plain = _plain_numbers(tables[child], child_key)
                 enough = common >= min(_FEWEST_COMMON, len(two), len(one))
-                if not enough or not (share >= 0.5 or found >= 0.5 or (same and ids and share >= 0.05)):
+                # one name for the id in both, and some wells in both: the one is an excerpt, or goes further
+                if not enough or not (share >= 0.5 or found >= 0.5 or (same and ids == 2)):
                     continue
                 if plain and not same and ids < 2:
                     continue

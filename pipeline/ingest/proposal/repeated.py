@@ -27,12 +27,19 @@ _CLEAR, _LEAD = 1.5, 1.0
 
 
 @dataclass
-class LongForm:
-    """A table in which one column names what another holds."""
+class Filtered:
+    """A table in which one column says what the rows are about.
 
-    parameter: str
-    value: str
-    unit: str
+    Attributes
+    ----------
+    taken : tuple of str
+        Columns that are read through ``where`` alone, and the column that says it.
+    guesses : list of Guess
+        One a field; several may be of one column.
+    where : dict of field -> {raw header: raw texts}
+    """
+
+    taken: tuple[str, ...]
     guesses: list[Guess] = field(default_factory=list)
     where: dict[str, dict[str, tuple[str, ...]]] = field(default_factory=dict)
 
@@ -57,7 +64,7 @@ def settle(table: TableProposal, profile: Unknown, repeated: bool) -> None:
     table.order_by = dates
     rules = {row["field"]: row for row in schema.rows("picks")}
     for found in table.guesses:
-        if not found.field or found.field == "well_id":
+        if found.field in ("", "well_id", "event_date"):
             continue
         rule = rules.get(found.field)
         pick = (rule["dated"] if dates else rule["undated"]) if rule else "first"
@@ -89,7 +96,7 @@ def meaning_of(text: str) -> str:
     return ""
 
 
-def long_form(profile: Unknown) -> LongForm | None:
+def long_form(profile: Unknown) -> Filtered | None:
     """The table as one row a measurement, None where it is not of that kind."""
     parameter, meant = "", {}
     for header in profile.headers:
@@ -108,7 +115,7 @@ def long_form(profile: Unknown) -> LongForm | None:
         return None
     value = min(values, key=lambda h: (len(set(words_in(h)) - _VALUE), profile.headers.index(h)))
     unit = _unit_column(profile, [parameter, value])
-    out = LongForm(parameter, value, unit)
+    out = Filtered((parameter, value))
     for name in dict.fromkeys(meant.values()):
         told = tuple(sorted(t for t, f in meant.items() if f == name))
         declared = schema.fields()[name]

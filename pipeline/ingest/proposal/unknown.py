@@ -14,6 +14,8 @@ from pipeline.ingest.intake import LINE, ROW, folded
 from pipeline.ingest.proposal.concepts import parse, tokens
 
 _MOST_DISTINCT = 60
+# which of several files of one header a row is of
+PART = "_part"
 
 
 @dataclass
@@ -58,13 +60,15 @@ class Unknown:
         return filled(self.sample[header])
 
     def keys(self, header: str) -> tuple[pd.Index, float]:
-        """Distinct ids of a whole column in their plain form, and distinct ids over filled cells."""
+        """Distinct ids of a whole column in their plain form, and distinct ids over filled cells of one file."""
         if header not in self._keys:
-            text = filled(self.read([header])[header])
-            counts = text.value_counts()
-            plain = plain_ids(pd.Series(counts.index, dtype="str"))
-            distinct = pd.Index(plain.dropna().unique())
-            self._keys[header] = distinct, len(distinct) / max(int(counts.sum()), 1)
+            frame = self.read([header])
+            found = [_distinct(part) for part in ([frame[header]] if PART not in frame else
+                                                  [rows[header] for _, rows in frame.groupby(PART)])]  # fmt: skip
+            distinct = found[0][0]
+            for more, _ in found[1:]:
+                distinct = distinct.union(more)
+            self._keys[header] = distinct, min(share for _, share in found)
         return self._keys[header]
 
     def gathered(self, headers: list[str]) -> None:
@@ -78,6 +82,12 @@ class Unknown:
             self.read = reread
 
 
+def _distinct(column: pd.Series) -> tuple[pd.Index, float]:
+    counts = filled(column).value_counts()
+    distinct = pd.Index(plain_ids(pd.Series(counts.index, dtype="str")).dropna().unique())
+    return distinct, len(distinct) / max(int(counts.sum()), 1)
+
+
 def merged(parts: list[Unknown]) -> Unknown:
     """Tables of the same headers as one."""
     if len(parts) == 1:
@@ -87,8 +97,9 @@ def merged(parts: list[Unknown]) -> Unknown:
 
     def read(names: list[str]) -> pd.DataFrame:
         places = [first.headers.index(n) for n in names]
-        frames = [p.read([p.headers[i] for i in places]) for p in parts]
-        return pd.concat([f.set_axis([*names, *f.columns[len(names):]], axis=1) for f in frames], ignore_index=True)
+        frames = [bare(p.read([p.headers[i] for i in places])) for p in parts]
+        frames = [f.set_axis(names, axis=1).assign(**{PART: n}) for n, f in enumerate(frames)]
+        return pd.concat(frames, ignore_index=True)
 
     frames = [p.sample.rename(columns=dict(zip(p.headers, first.headers, strict=True))) for p in parts]
     return Unknown(
