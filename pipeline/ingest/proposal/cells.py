@@ -167,7 +167,7 @@ def _numbers(texts: pa.Array) -> tuple[NDArray[np.float64], NDArray[np.int32], l
         known = _unit_of_cell((parts["unit"] or "").strip(" .)"))
         if known is None:
             continue
-        if two and 0 < int(two["below"]) and int(two["above"]) < int(two["below"]):
+        if two and int(two["below"]) > 0 and int(two["above"]) < int(two["below"]):
             number[place] = int(two["whole"]) + int(two["above"]) / int(two["below"])
         elif one:
             number[place] = float(one["number"].replace(",", ""))

@@ -26,6 +26,8 @@ _SHORTEST_SLIP = 6
 _CUT_AT = range(8, 12)
 # of these the start of a longer word is one only there
 _CUT_ONLY = frozenset({"la", "lo"})
+_CASING_TOP = re.compile(r"btoc|below toc|casing top|top of casing|\btoc\b|_toc\b")
+_REFERENCE = re.compile(r"mbrp|brp\b|reference point|reference level|measuring point|measurement point")
 UNKNOWN = "?"
 # what a word costs that is taken for an abbreviation, in words that are not known
 _ABBREVIATED, _INFLECTED = 0.45, 0.1
@@ -62,10 +64,12 @@ class Header:
     words: tuple[str, ...] = ()
 
 
+_SIGNS = str.maketrans({"^": "", "³": "3", "²": "2", "ß": "ss", "µ": "u", "μ": "u"})
+
+
 def folded(text: str) -> str:
     """Lower case without accents; signs that stand for letters or powers spelled out."""
-    text = text.replace("^", "").replace("³", "3").replace("²", "2").replace("ß", "ss").replace("µ", "u").replace("μ", "u")
-    plain = unicodedata.normalize("NFKD", text)
+    plain = unicodedata.normalize("NFKD", text.translate(_SIGNS))
     return "".join(sign for sign in plain if not unicodedata.combining(sign)).lower()
 
 
@@ -196,7 +200,8 @@ def _words(found: list[str], cut: bool) -> list[str]:
 
 @lru_cache(maxsize=20000)
 def _mended(word: str, cut: bool, last: bool) -> tuple[str, ...]:
-    if cut and last and len(word) > _SHORTEST_PIECE and len({vocabulary().get(w) for w in _by_start().get(word, ())}) == 1:
+    begun = {vocabulary().get(w) for w in _by_start().get(word, ())} if cut and last else set()
+    if len(word) > _SHORTEST_PIECE and len(begun) == 1:
         return (min(_by_start()[word], key=lambda w: (len(w), w)),)
     glued = _parted(word, cut and (last or len(word) >= _CUT_AT.start)) if len(word) > _SHORTEST_PIECE else ()
     if glued:
@@ -369,8 +374,7 @@ def parse(header: str, cut: bool = False) -> Header:
         if (kept, cost) not in readings:
             readings.append((kept, cost))
     everything = folded(header)
-    at_top = bool(re.search(r"btoc|mbtoc|below toc|casing top|top of casing|\btoc\b|_toc\b", everything))
-    at_mark = bool(re.search(r"mbrp|brp\b|reference point|reference level|measuring point|measurement point", everything))
+    at_top, at_mark = bool(_CASING_TOP.search(everything)), bool(_REFERENCE.search(everything))
     datum = "casing_top" if at_top else "reference_point" if at_mark else ""
     return Header(tuple(readings), unit, text, two, datum, tuple(words))
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from functools import lru_cache
 
+from pipeline.ingest.proposal.column import chance
 from pipeline.ingest.proposal.concepts import parse
 from pipeline.ingest.proposal.meaning import meanings
-from pipeline.ingest.proposal.score import canonical, chance
+from pipeline.ingest.proposal.score import canonical
 
 KNOWN = 0.6
 # a cell of more letters or words is prose, not a name

@@ -8,8 +8,8 @@ from functools import cache
 import numpy as np
 
 from pipeline import schema
-from pipeline.ingest.proposal.concepts import folded
 from pipeline.ingest.proposal.cells import Cells
+from pipeline.ingest.proposal.concepts import folded
 
 _LEAST_SHARE = 0.5
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline import schema
-from pipeline.ingest.proposal.model import Guess
 from pipeline.ingest.proposal.cells import Cells
+from pipeline.ingest.proposal.model import Guess
 
 _MOST_SAMPLES = 3
 _BELOW = "below ground"

@@ -15,8 +15,8 @@ def unit_columns(
 ) -> dict[int, tuple[str, str]]:
     """For the place of each column that has one: header of its unit column, and the unit most cells tell.
 
-    The cells of a unit column are units; most suffice where it is called so. It belongs to the column whose words it repeats, else
-    to the nearest column on its left that is no unit column.
+    The cells of a unit column are units; most suffice where it is called so. It belongs to the column whose words it
+    repeats, else to the nearest column on its left that is no unit column.
     """
     units: dict[int, str] = {}
     for place, header in enumerate(parsed):

@@ -11,11 +11,11 @@ import numpy as np
 
 from pipeline import schema
 from pipeline.ingest.header_words import unit_of
+from pipeline.ingest.proposal.cells import Cells
 from pipeline.ingest.proposal.concepts import Header, folded, tokens
 from pipeline.ingest.proposal.meaning import fits, weight
 from pipeline.ingest.proposal.model import Evidence
 from pipeline.ingest.proposal.place import Custom
-from pipeline.ingest.proposal.cells import Cells
 from pipeline.units import line
 
 _LENGTHS = ("depth", "stick", "bore", "height")
@@ -29,6 +29,7 @@ _SHARED = frozenset({"hp", "in", "mm", "psi", "degC", "bar", "degF"})
 _FEWEST_KINDS = 2
 _PLACE_LEAD = 3.0
 _LEAST_LEAD = 0.8
+_MANY_ROUND, _FEWEST_CELLS = 0.3, 20
 # measures whose units lie so far apart, or one of which is so usual, that the size of the values tells
 _TOLD_BY_SIZE = frozenset({"chemistry", "conductivity", "temperature"})
 _BORE_SCORE = 0.995
@@ -64,6 +65,11 @@ class UnitGuess:
     runner_up: str = ""
     runner_up_score: float = 0.0
     written: bool = False
+
+    @property
+    def inferred(self) -> bool:
+        """Whether the unit is not written and sure all the same."""
+        return bool(self.unit) and not self.written and not self.why_not
 
 
 @cache
@@ -214,8 +220,11 @@ def _inferred(
                                     usual))  # fmt: skip
         value = usual
         system = _SYSTEM.get(choice.unit, "")
-        for tally, key, text in ((near, "unit_sisters", "units written beside it"), (far, "unit_other_tables",
-                                 "units in other tables"), (alike, "unit_depths_agree", "units found beside it")):  # fmt: skip
+        beside = (
+            (near, "unit_sisters", "units written beside it"), (far, "unit_other_tables", "units in other tables"),
+            (alike, "unit_depths_agree", "units found beside it"),
+        )  # fmt: skip
+        for tally, key, text in beside:
             ours, all_told = tally.get(system, 0), sum(tally.values())
             if all_told and choice.unit not in _SHARED:
                 step = weight(key) * (2.0 * ours / all_told - 1.0) / 2.0 * min(1.0, (1 + all_told) / 3.0)
@@ -233,10 +242,11 @@ def _inferred(
             ):
                 value += weight("out_of_range")
         round_ = _round_share(profile)
-        if shape.measure in ("depth", "flow") and round_ >= 0.3 and profile.filled >= 20 and custom.length in ("us", "metric"):
-            step = weight("unit_round") * (1.0 if usual > 0 else 0.0)
-            value += step
-            reasons.append(Evidence("grid", f"{round_:.0%} of values are multiples of five, as people write them", step))
+        drilled = shape.measure in ("depth", "flow") and round_ >= _MANY_ROUND and profile.filled >= _FEWEST_CELLS
+        if drilled and custom.length in ("us", "metric") and usual > 0:
+            value += weight("unit_round")
+            text = f"{round_:.0%} of values are multiples of five, as people write them"
+            reasons.append(Evidence("grid", text, weight("unit_round")))
         if choice.nominal:
             share = nominal_share(profile, choice.nominal)
             if share >= 0.5:
@@ -246,7 +256,8 @@ def _inferred(
         if shape.measure == "depth" and choice.unit == "m" and profile.foot_grid >= 0.5 and profile.filled >= 8:
             step = weight("unit_grid") * profile.foot_grid
             value += step
-            reasons.append(Evidence("grid", f"{profile.foot_grid:.0%} of values are whole feet turned into metres", step))
+            text = f"{profile.foot_grid:.0%} of values are whole feet turned into metres"
+            reasons.append(Evidence("grid", text, step))
         odds[choice.unit] = value
         told[choice.unit] = reasons
     return odds, _against_next(odds, told)
@@ -282,6 +293,6 @@ def _doubt(
     if measure in _TOLD_BY_SIZE or (measure == "bore" and leads.get("sizes", 0.0) >= 1.0 and best.score >= _BORE_SCORE):
         return ""
     beside = [kind for kind in ("grid", "sizes", "table") if leads.get(kind, 0.0) >= _LEAST_LEAD]
-    if leads.get("place", 0.0) >= _PLACE_LEAD and beside or len(beside) >= _FEWEST_KINDS:
+    if (leads.get("place", 0.0) >= _PLACE_LEAD and beside) or len(beside) >= _FEWEST_KINDS:
         return ""
     return "no unit is written, and too little tells it"

@@ -7,9 +7,9 @@ import math
 import numpy as np
 
 from pipeline import schema
+from pipeline.ingest.proposal.cells import Cells
 from pipeline.ingest.proposal.meaning import weight
 from pipeline.ingest.proposal.model import Evidence
-from pipeline.ingest.proposal.cells import Cells
 from pipeline.ingest.proposal.unit_evidence import choices, convertible, shapes, size_odds
 
 _LISTS = {"use_code": "use", "status_code": "status", "pump_kind_code": "pump_kind",
@@ -85,7 +85,8 @@ def _number(name: str, profile: Cells, unit: str) -> list[Evidence]:
     if not any(good and usual for good, usual, _ in inside):
         return [*out, _said("unlikely_size", f"a median of {profile.median:g} is unusual")]
     best = max(size for good, usual, size in inside if good and usual)
-    out.append(Evidence("values", f"median {profile.median:g}", weight("in_range") + max(best, weight("unlikely_size"))))
+    odds = weight("in_range") + max(best, weight("unlikely_size"))
+    out.append(Evidence("values", f"median {profile.median:g}", odds))
     if profile.years > 0.9 and profile.decimals < 0.1 and profile.distinct > 3 and name.startswith(("depth", "flow")):
         out.append(_said("unlikely_size", "values are years", 2.0))
     return out
@@ -121,7 +122,7 @@ def _date(profile: Cells) -> list[Evidence]:
 def _code(name: str, profile: Cells) -> list[Evidence]:
     hits = profile.codes.get(_LISTS.get(name, ""), 0.0)
     out = []
-    if hits >= 0.3 and profile.letters + profile.yes_no > 0.0 or hits >= 0.6:
+    if (hits >= 0.3 and profile.letters + profile.yes_no > 0.0) or hits >= 0.6:
         out.append(_said("codes_known", f"{hits:.0%} of cells are known spellings", min(1.0, 0.4 + hits)))
     if profile.numeric > 0.9 and hits < 0.5:
         out.append(_said("codes_numeric", "cells are numbers"))
