@@ -222,13 +222,17 @@ def _read_cells(found: LineSeen, table: TableSeen, settings: Settings) -> None:
             value = here["well_id" if column.field == "well_id" else column.field].iloc[0]
             reading, why = "", ""
             if pd.notna(value):
-                reading = inspect_values.reading(column, value, settings.units)
+                word = str(one[column.unit_from].iloc[0] or "") if column.unit_from in one else ""
+                reading = inspect_values.reading(column, value, settings.units, word)
+                if column.field == "completed_date" and "completed_precision_code" in here:
+                    reading = inspect_values.dated(reading, int(here["completed_precision_code"].iloc[0]))
             elif raw:
                 mine = faults[faults["field"] == column.field]
                 code = str(mine["code"].iloc[0]) if len(mine) else ""
                 why = next((r["title"] for r in schema.rows("rules") if r["code"] == code), "")
                 why = why or words.say("inspect.not_known")
-            found.cells.append(Cell(column.header, column.field, raw, reading, why))
+            shown = words.say("inspect.prose") if raw and inspect_values.is_prose(column) else raw
+            found.cells.append(Cell(column.header, column.field, shown, reading, why))
 
 
 def document(found: LineSeen) -> dict[str, object]:

@@ -43,10 +43,12 @@ def text(found: Inspection, inputs: list[str], layouts: list[str], everything: b
         Show every column, and every line about it.
     """
     lines: list[str] = []
+    titled: set[str] = set()
     for table in found.tables:
-        if not table.hopeless:
-            lines += [*_table(table, everything), ""]
-    lines += _others(found)
+        if not table.hopeless and (everything or not table.idle):
+            lines += [*_table(table, everything, table.layout in titled), ""]
+            titled.add(table.layout)
+    lines += _others(found, everything)
     if any(not t.hopeless for t in found.tables):
         lines += [*_missing(found), *_questions(found)]
     lines += _next(found, inputs, layouts)
@@ -59,14 +61,14 @@ def _wrap(line: str, indent: int, more: int | None = None) -> list[str]:
                          break_on_hyphens=False) or []  # fmt: skip
 
 
-def _table(table: TableSeen, everything: bool) -> list[str]:
+def _table(table: TableSeen, everything: bool, titled: bool) -> list[str]:
     out = [table.file if not table.sheet else f"{table.file}, sheet '{table.sheet}'"]
     out += _wrap(_shape(table), 2)
     if table.pieces > 1:
         each = table.looked_at // table.pieces
         whole = words.say("inspect.of_all" if table.rows_exact else "inspect.of_about", rows=_many(table))
         out += _wrap(words.say("inspect.looked_at", pieces=table.pieces, each=f"{each:,}", whole=whole), 2)
-    out += _wrap(_known_by(table), 2)
+    out += _wrap(_known_by(table, titled), 2)
     if table.link:
         out += _wrap(table.link, 2)
     for told, counts in (("inspect.faults", table.faults), ("inspect.left_out", table.left_out)):
@@ -120,12 +122,11 @@ def _shape(table: TableSeen) -> str:
     return "; ".join([", ".join(parts), rows]) + "."
 
 
-def _known_by(table: TableSeen) -> str:
+def _known_by(table: TableSeen, titled: bool) -> str:
     if table.known == "proposed":
         return words.say("inspect.proposed" if table.understood else "inspect.half_proposed")
-    said = words.say(f"inspect.known_{table.known}", layout=table.layout, title=table.title or table.layout,
-                     table=table.table)  # fmt: skip
-    return said
+    title = "" if titled or not table.title else f" ({table.title})"
+    return words.say(f"inspect.known_{table.known}", layout=table.layout, title=title, table=table.table)
 
 
 def meaning(column: ColumnSeen) -> str:
@@ -254,12 +255,17 @@ def _left(table: TableSeen, half: list[ColumnSeen], everything: bool) -> list[st
     return out
 
 
-def _others(found: Inspection) -> list[str]:
+def _others(found: Inspection, everything: bool) -> list[str]:
     """Files that hold no table of wells."""
     lines = [
         (table.file, words.say("inspect.hopeless", columns=len(table.columns), line=table.header_line))
         for table in found.tables if table.hopeless
     ]  # fmt: skip
+    if not everything:
+        lines += [
+            (table.file, words.say("inspect.idle", layout=table.layout, table=table.table))
+            for table in found.tables if table.idle
+        ]  # fmt: skip
     lines += [(name, reason) for name, reason, _ in found.unread]
     lines += found.aside
     if not lines:

@@ -16,7 +16,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline import schema, words
-from pipeline.ingest.inspection import ASKED, READ, ColumnSeen, TableSeen
+from pipeline.errors import UsageError
+from pipeline.ingest.inspection import ASKED, READ, ColumnSeen, TableSeen, guarded
 from pipeline.ingest.intake import RawTable, folded
 from pipeline.ingest.layouts import ColumnMap, Layout, TableMap
 from pipeline.normalise import dates, places
@@ -25,9 +26,11 @@ from pipeline.normalise.columns import Reader
 from pipeline.normalise.issues import IssueLog
 from pipeline.normalise.records import market_of
 from pipeline.settings import Settings
-from pipeline.units import convert
+from pipeline.units import convert, line, spelled
 
 SHOWN = 3
+# a coordinate beyond this is none in degrees
+_WIDEST_DEG = 360
 _SLASHED = r"^\s*(\d{1,2})[-/.](\d{1,2})[-/.](?:\d{4}|\d{2})(?:[T ,].*)?$"
 
 
@@ -136,6 +139,9 @@ def _show(column: ColumnSeen, frame: pd.DataFrame, block: pd.DataFrame, faults: 
     texts = frame[column.header].fillna("").str.strip().reset_index(drop=True)
     if column.field == "well_id":
         column.readings = [(t, t) for t in _distinct(texts[texts != ""])]
+        others = [name for name in layout.tables[table].id if folded(name) != folded(column.header)]
+        if others:
+            column.notes.append(words.say("inspect.id_with", columns=", ".join(f"'{name}'" for name in others)))
         return
     values = block[column.field].reset_index(drop=True)
     mine = faults[faults["field"] == column.field]
@@ -149,13 +155,24 @@ def _show(column: ColumnSeen, frame: pd.DataFrame, block: pd.DataFrame, faults: 
     nothing = filled.map(text_words.fold).isin(text_words.missing_words(layout.missing))
     column.missing_share = float(1 - (~nothing).sum() / max(len(texts), 1))
     for text in _distinct(filled[known]):
-        value = read[filled[filled == text].index[0]]
-        column.readings.append((text, reading(column, value, settings.units)))
+        at = filled[filled == text].index[0]
+        word = str(frame[column.unit_from].iloc[at] or "") if column.unit_from in frame else ""
+        told = reading(column, read[at], settings.units, word)
+        if column.field == "completed_date" and "completed_precision_code" in block:
+            told = dated(told, int(block["completed_precision_code"].iloc[at]))
+        column.readings.append((f"{text} {word}".strip(), told))
     filters = next((m.where for m in layout.tables[table].columns.values() if m.field == column.field), {})
-    for header, allowed in filters.items():
-        told = ", ".join(_short(t) for t in allowed[:SHOWN]) + (" …" if len(allowed) > SHOWN else "")
-        column.notes.append(words.say("inspect.where", column=header, texts=told))
-    if not filters:
+    told = [
+        words.say("inspect.where", column=header,
+                  texts=", ".join(_short(t) for t in allowed[:SHOWN]) + (" …" if len(allowed) > SHOWN else ""))
+        for header, allowed in filters.items()
+    ]  # fmt: skip
+    if told:
+        column.notes.append(words.say("inspect.only_where", told=words.say("inspect.and").join(told)))
+    if is_prose(column):
+        column.readings = [(words.say("inspect.prose"), read) for _, read in column.readings]
+        column.notes.append(words.say("inspect.prose_found", rows=f"{int(known.sum()):,}", of=f"{len(filled):,}"))
+    elif not filters:
         _tell_unread(column, filled[~nothing], known[~nothing])
     if typed == "date":
         _tell_dates(column, filled, mine, layout)
@@ -163,16 +180,21 @@ def _show(column: ColumnSeen, frame: pd.DataFrame, block: pd.DataFrame, faults: 
         _tell_codes(column, filled, values, mine)
 
 
+def is_prose(column: ColumnSeen) -> bool:
+    """Whether people's words or names may stand in the column, so that its text is not shown."""
+    return bool(guarded(column.header))
+
+
 def _distinct(texts: pd.Series) -> list[str]:
     """Up to three different texts; those of most digits of difference first met win."""
     return [str(t) for t in dict.fromkeys(texts.head(400))][:SHOWN]
 
 
-def reading(column: ColumnSeen, value: Any, units: str) -> str:
-    """One value as people read it, in the unit of its column."""
+def reading(column: ColumnSeen, value: Any, units: str, word: str = "") -> str:
+    """One value as people read it, in the unit of its column or in that which ``word`` of its row names."""
     field = schema.fields()[column.field]
     if field.type in ("number", "integer"):
-        return number(float(value), column, units)
+        return number(float(value), column, units, word)
     if field.type == "date":
         return str(pd.Timestamp(value).date())
     if field.type == "code":
@@ -182,16 +204,24 @@ def reading(column: ColumnSeen, value: Any, units: str) -> str:
     return str(value)
 
 
-def number(value: float, column: ColumnSeen, units: str) -> str:
+def dated(day: str, precision: int) -> str:
+    """A day as exactly as it is known."""
+    if precision == dates.YEAR:
+        return words.say("inspect.year_alone", year=day[:4])
+    return words.say("inspect.month_alone", month=day[:7]) if precision == dates.MONTH else day
+
+
+def number(value: float, column: ColumnSeen, units: str, word: str = "") -> str:
     """A value in SI in the unit of its column, and in the units asked for where those differ."""
     field = schema.fields()[column.field]
-    own = column.unit
+    own = _of_row(word, field.unit) or column.unit
     if column.field.endswith("_deg"):
-        return f"{value:.6f}".rstrip("0").rstrip(".") + "°"
+        projected = abs(value) > _WIDEST_DEG
+        return f"{value:,.10g} m" if projected else f"{value:.6f}".rstrip("0").rstrip(".") + "°"
     row = schema.suffix_of(column.field)
     if field.unit and row and (column.fills or not own):
         # the unit stands in another column, or the column holds a time to fill a vessel
-        own = row[f"unit_{units or 'us'}"] if column.unit_from else "L/min" if column.fills else own
+        own = "L/min" if column.fills else row[f"unit_{units or 'metric'}"] if column.unit_from else own
     shown = float(convert(value, field.unit, own)) if own and field.unit else value
     told = f"{shown:,.6g}"
     text = f"{told} {unit_label(own)}".strip() if own or not field.unit else told
@@ -204,6 +234,17 @@ def number(value: float, column: ColumnSeen, units: str) -> str:
             other = float(convert(value, field.unit, wanted))
             text += f" = {other:,.4g} {row[f'label_{units}']}"
     return text
+
+
+def _of_row(word: str, target: str) -> str:
+    """The unit that a row names, "" where it names none that fits."""
+    if not word or not target:
+        return ""
+    try:
+        line(word.strip(" ()[]"), target)
+    except UsageError:
+        return ""
+    return spelled(word.strip(" ()[]"))
 
 
 @cache
@@ -220,6 +261,8 @@ def _labels() -> dict[str, str]:
 
 def unit_label(unit: str) -> str:
     """A unit as people write it."""
+    if words.says(f"unit.{unit}"):
+        return words.say(f"unit.{unit}")
     return "" if unit == "1" else _labels().get(unit, unit.replace("**", "^").replace("^3", "³"))
 
 
@@ -294,8 +337,8 @@ def _place(turn: list[ColumnSeen], block: pd.DataFrame, layout: Layout) -> None:
     ends = [float(f(v[known])) for v in (lat, lon) for f in (np.min, np.max)]
     column.notes.append(words.say(
         "inspect.points", points=f"{int(known.sum()):,}", south=_axis(ends[0], "NS"), north=_axis(ends[1], "NS"),
-        west=_axis(ends[2], "EW"), east=_axis(ends[3], "EW"), crs=layout.crs,
-    ))  # fmt: skip
+        west=_axis(ends[2], "EW"), east=_axis(ends[3], "EW"),
+    ) + ("" if layout.crs.upper() in ("", "EPSG:4326") else words.say("inspect.from_crs", crs=layout.crs)))  # fmt: skip
     for code, count in log.table()["code"].value_counts().items():
         title = next((r["title"] for r in schema.rows("rules") if r["code"] == code), str(code))
         column.notes.append(f"{title}: {int(count):,}")

@@ -120,6 +120,12 @@ class TableSeen:
         return bool(self.layout) and not self.doubts
 
     @property
+    def idle(self) -> bool:
+        """Whether a layout knows it and takes nothing from it but the well it belongs to."""
+        used = {c.field for c in self.columns if c.state in (READ, ASKED) and c.field}
+        return bool(self.layout) and used <= {"well_id"} and not self.constants
+
+    @property
     def hopeless(self) -> bool:
         """Whether no column is understood even by half, so that it is hardly a table of wells."""
         return not self.layout and not any(c.field for c in self.columns)
