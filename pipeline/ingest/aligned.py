@@ -43,7 +43,9 @@ def aligned_grid(text: NDArray[np.uint8], name: str, part: Part) -> Grid | None:
     for line in body:
         codes = np.frombuffer(line.encode("utf-32-le"), np.uint32)
         taken[: codes.size] |= codes != ord(" ")
-    begins = np.flatnonzero(taken & ~np.concatenate([[False], taken[:-1]]))
+    # a cell begins after two columns of blanks, for names have single ones in them
+    before = np.concatenate([[False, False], taken])
+    begins = np.flatnonzero(taken & ~before[1:-1] & ~before[:-2])
     names = _GAP.split(lines[head].strip())
     cells = [[line[a:b].strip() for a, b in zip(begins, [*begins[1:], None], strict=True)] for line in lines]
     if len(begins) != len(names) or len(begins) < 3:

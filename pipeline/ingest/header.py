@@ -22,6 +22,8 @@ _TYPE_CELL = re.compile(r"\d+[sdnSDN]")
 _SEPARATOR_LINE = re.compile(r"\ufeff?\"?sep=([^\w\s]|\t)\"?", re.IGNORECASE)
 _LETTER = re.compile(r"[^\W\d_]")
 _VALUE = re.compile(r"[<>~≤≥]?\s*[-+]?[\d.,:/\s-]+(?:e[-+]?\d+)?\s*[a-zµ%/]{0,5}", re.IGNORECASE)
+# a unit by its looks: in brackets, a quotient, a degree or a share
+_UNIT = re.compile(r"[(\[]\s*[^\W\d]{1,6}\s*[)\]]|[(\[]?[^\W\d]{1,5}\s?/\s?[^\W\d]{1,5}[\d³²]?[)\]]?|°\s?[CF]|[%‰]")
 _RULE = re.compile(r"[-=_+|\s]{2,}")
 _THOUSANDS = re.compile(r"(?<=\d),(?=\d{3}\b)")
 
@@ -219,7 +221,7 @@ def _tells_units(cells: list[str]) -> bool:
     if is_units_row(cells):
         return True
     filled = [cell for cell in cells if cell]
-    told = sum(bool(unit_of(cell.strip(" ()[]"))) for cell in filled)
+    told = sum(bool(unit_of(cell.strip(" ()[]")) or _UNIT.fullmatch(cell)) for cell in filled)
     return not cells[0] and told >= 2 and 2 * told >= len(filled) and not any(_VALUE.fullmatch(c) for c in filled)
 
 

@@ -29,7 +29,7 @@ SEARCHED_BYTES = 64 << 20
 _BREAKS_MOST, _LINES_LOOKED = 2000, 6
 _HEAD = 1 << 20
 _LETTER, _DIGIT = re.compile(r"[^\W\d_]"), re.compile(r"\d")
-_NUMBER = re.compile(r"[\d\s.,:/<>~+%-]+")
+_NO_NAME = re.compile(r"[\"\n\r\0]|^[\d\s.,:/<>~+%-]+$")
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ def _is_header(cells: list[str]) -> bool:
     filled = [cell.strip() for cell in cells if cell.strip()]
     return (
         2 <= len(filled) <= COLUMNS_MOST
-        and all(len(c) <= NAME_LONGEST and _LETTER.search(c) and not _NUMBER.fullmatch(c) for c in filled)
+        and all(len(c) <= NAME_LONGEST and _LETTER.search(c) and not _NO_NAME.search(c) for c in filled)
         and len({c.lower() for c in filled}) > 0.8 * len(filled)
         and not is_type_row(filled) and not is_units_row(filled)
     )  # fmt: skip
@@ -73,16 +73,18 @@ def _begins(rows: _Rows, at: int, above: list[str] | None) -> bool:
             return False
         if len(names) == len(above) and _known(names) < 2:
             return False
-    below = [at + n for n in range(1, _LINES_LOOKED) if at + n < len(rows.fields)]
-    values = False
-    for count, row in enumerate(below):
+    fitting = values = met = 0
+    for row in range(at + 1, min(at + _LINES_LOOKED, len(rows.fields))):
         if rows.parts[row]:
-            return values and count > 0
-        fits = rows.fields[row] == rows.fields[at] or rows.filled[row] <= rows.filled[at]
-        if not fits or rows.filled[row] > rows.filled[at]:
+            break
+        met += 1
+        fits = rows.filled[row] <= rows.filled[at] or rows.fields[row] == rows.fields[at]
+        if not fits and met == 1:
             return False
-        values = values or any(_DIGIT.search(cell) for cell in rows.cells(row))
-    return values
+        fitting += bool(fits)
+        values += bool(fits) and any(_DIGIT.search(cell) for cell in rows.cells(row))
+    # names that no header of wells uses need more than one record below them
+    return values > 0 and 3 * fitting >= 2 * met and (fitting > 1 or _known(names) > 0)
 
 
 def _starts(rows: _Rows) -> list[int]:
@@ -128,6 +130,8 @@ def text_parts(opened: Opened) -> list[Opened]:
     def row_cells(at: int) -> list[str]:
         end = begin[at + 1] if at + 1 < count else text.size
         plain = decode(bytes(text[begin[at] : min(end, begin[at] + _HEAD)])).rstrip("\r\n")
+        if plain.count('"') % 2:
+            return []
         try:
             return next(csv.reader(plain.splitlines(True), delimiter=delimiter, skipinitialspace=True), [])
         except csv.Error:
