@@ -65,7 +65,7 @@ def _known(column: pd.Series) -> pd.Series:
     return column
 
 
-def _differences(
+def differences(
     rows: pd.DataFrame, group: NDArray[Any], names: list[str], size: int
 ) -> dict[str, NDArray[np.bool_]]:
     """Which groups hold two different values of each column; missing values differ from nothing."""
@@ -89,7 +89,7 @@ def _differences(
     return out
 
 
-def _ranked(rows: pd.DataFrame, names: list[str]) -> pd.DataFrame:
+def ranked(rows: pd.DataFrame, names: list[str]) -> pd.DataFrame:
     """Records from the fullest to the emptiest, the later first; ties by file and row."""
     day = rows[EVENT_DATE].fillna(rows["completed_date"]) if "completed_date" in rows else rows[EVENT_DATE]
     work = pd.DataFrame({
@@ -116,17 +116,17 @@ def merge_ids(wells: pd.DataFrame, log: IssueLog, unlike: bool = False) -> tuple
         One record an id; and the others, with INTO (the id they went into) and EVIDENCE.
     """
     if unlike or pc.count_distinct(pa.array(wells["well_id"])).as_py() == len(wells):
-        return wells, _merged(wells.iloc[:0])
+        return wells, none_merged(wells.iloc[:0])
     twice = wells["well_id"].duplicated(keep=False).to_numpy()
     names = values_of(wells)
-    rows = _ranked(wells[twice], names)
+    rows = ranked(wells[twice], names)
     group, ids = pd.factorize(rows["well_id"], sort=True)
     kind = rows[KIND].to_numpy()
     plugged = np.bincount(group, weights=(kind == "plugging"), minlength=len(ids)) > 0
     later = np.bincount(group, weights=np.isin(kind, LATER_KINDS), minlength=len(ids)) > 0
     # a plugging report speaks of the end of the well, not of its build
     built = kind != "plugging"
-    differs = _differences(rows[built], group[built], names, len(ids))
+    differs = differences(rows[built], group[built], names, len(ids))
     conflict = np.zeros(len(ids), dtype=bool)
     for marks in differs.values():
         conflict |= marks
@@ -171,7 +171,8 @@ def date_events(wells: pd.DataFrame) -> None:
         wells["completed_precision_code"] = wells["completed_precision_code"].mask(work, 0).astype(np.int8)
 
 
-def _merged(rows: pd.DataFrame) -> pd.DataFrame:
+def none_merged(rows: pd.DataFrame) -> pd.DataFrame:
+    """An empty table of merged records with the columns of ``rows``."""
     out = rows.copy()
     out[INTO], out[EVIDENCE] = pd.Series(dtype="str"), pd.Series(dtype="str")
     return out
@@ -188,7 +189,7 @@ def merge_places(wells: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     """
     needed = ("latitude_deg", "longitude_deg", "completed_date", "completed_precision_code")
     if any(name not in wells for name in needed) or wells.empty:
-        return wells, _merged(wells.iloc[:0])
+        return wells, none_merged(wells.iloc[:0])
     deep = bottom(wells)
     fit = wells["latitude_deg"].notna() & wells["completed_date"].notna() & (wells["completed_precision_code"] == 1)
     fit &= ~np.isnan(deep)
@@ -196,18 +197,18 @@ def merge_places(wells: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     lat, lon = (np.round(wells.loc[fit, name].to_numpy() * 1e6).astype(np.int64) for name in needed[:2])
     fit[fit] = pd.Series(lat * 1_000_000_000 + lon).duplicated(keep=False).to_numpy()
     if not fit.any():
-        return wells, _merged(wells.iloc[:0])
+        return wells, none_merged(wells.iloc[:0])
     point = wells.loc[fit, ["latitude_deg", "longitude_deg"]].round(6)
     keys = point.assign(day=wells.loc[fit, "completed_date"], deep=np.round(deep[fit.to_numpy()], 2))
     twice = keys.duplicated(keep=False)
     if not twice.any():
-        return wells, _merged(wells.iloc[:0])
+        return wells, none_merged(wells.iloc[:0])
     names = values_of(wells)
-    rows = _ranked(wells.loc[twice[twice].index].sort_values("well_id", kind="stable"), names)
+    rows = ranked(wells.loc[twice[twice].index].sort_values("well_id", kind="stable"), names)
     group = keys.loc[rows.index].groupby(list(keys.columns), sort=True).ngroup().to_numpy()
     size = int(group.max()) + 1
     conflict = np.zeros(size, dtype=bool)
-    for marks in _differences(rows, group, names, size).values():
+    for marks in differences(rows, group, names, size).values():
         conflict |= marks
     members = np.bincount(group, minlength=size)
     shared = point.groupby(["latitude_deg", "longitude_deg"])["latitude_deg"].transform("size")
@@ -219,7 +220,28 @@ def merge_places(wells: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
             alike |= np.bincount(group, weights=rows[name].notna().to_numpy(), minlength=size) == members
     same = ~conflict & (alike | (crowd == members))
     chosen = same[group]
-    rows, group = rows[chosen], group[chosen]
+    return fold(wells, rows[chosen], group[chosen], names, "same point, day of completion and depth")
+
+
+def fold(
+    wells: pd.DataFrame, rows: pd.DataFrame, group: NDArray[Any], names: list[str], evidence: str
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Wells with the rows of each group made one, the first of each filled from the others.
+
+    Parameters
+    ----------
+    wells : DataFrame
+        Without two rows of one index.
+    rows : DataFrame
+        Rows of ``wells``, the one that stays before the others of its group.
+    group : ndarray (r,)
+    names : list of str
+        Columns to fill.
+
+    Returns
+    -------
+    kept, merged : DataFrame
+    """
     again = pd.Series(group).duplicated().to_numpy()
     lost, heads = rows[again].copy(), rows[~again].set_index(pd.Index(group[~again]))
     for name in names:
@@ -228,7 +250,7 @@ def merge_places(wells: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
         heads[name] = own.where(own.notna(), filled).where(own.notna() | filled.notna(), heads[name])
     lost[INTO] = heads["well_id"].reindex(group[again]).to_numpy()
     lost[KIND] = lost[KIND].mask(lost[KIND] == "construction", "duplicate")
-    lost[EVIDENCE] = "same point, day of completion and depth"
+    lost[EVIDENCE] = evidence
     kept = pd.concat([wells.drop(index=rows.index), heads], ignore_index=True)
     return kept, lost
 

@@ -19,6 +19,7 @@ from pipeline.errors import PipelineError
 from pipeline.normalise import (
     children,
     dates,
+    id_forms,
     identity,
     lattice,
     overrides,
@@ -102,6 +103,7 @@ def to_records(intake: Intake, settings: Settings) -> Records:
         outcomes.append(_source(intake.layouts[source_id], tables, settings, log))
     ledger = _balanced(intake, outcomes)
     _merge_editions(intake, dict(zip(sorted(by_source), outcomes, strict=True)))
+    _merge_sources(dict(zip(sorted(by_source), outcomes, strict=True)))
     wells = _declared("wells", [o.wells for o in outcomes])
     excluded = _declared("excluded", [o.excluded for o in outcomes])
     return Records(
@@ -127,13 +129,40 @@ def _merge_editions(intake: Intake, outcomes: dict[str, _Source]) -> None:
         into = _same_wells(outcome.wells, main.wells)
         twice = into.notna()
         names = pd.Series(into[twice].to_numpy(), index=outcome.wells.loc[twice, "well_id"].to_numpy())
-        outcome.wells = outcome.wells[~twice].reset_index(drop=True)
-        again = outcome.events["well_id"].isin(names.index) & outcome.events["merged_into_well_id"].isna()
-        events = outcome.events.copy()
-        events.loc[again, "merged_into_well_id"] = events.loc[again, "well_id"].map(names)
-        events.loc[again, "event_kind_code"] = "duplicate"
-        events.loc[again, "evidence"] = f"the same well in another edition, {intake.layouts[source_id].edition_of}"
-        outcome.events = events
+        _drop(outcome, names, f"the same well in another edition, {intake.layouts[source_id].edition_of}")
+
+
+def _merge_sources(outcomes: dict[str, _Source]) -> None:
+    """Where two sources of a run hold one well under forms of one id, it stands once, in the fuller of the two.
+
+    The record of the other counts as used; its event says what it was merged into and why.
+    """
+    names = [name for name, outcome in outcomes.items() if len(outcome.wells)]
+    for place, source_id in enumerate(names):
+        for other_id in names[place + 1 :]:
+            one, other = outcomes[source_id], outcomes[other_id]
+            into = id_forms.merge_across(one.wells, other.wells)
+            if not into.notna().any():
+                continue
+            pairs = pd.Series(into.dropna().to_numpy(), index=one.wells.loc[into.notna(), "well_id"].to_numpy())
+            filled = [o.wells.set_index("well_id")["completeness_count"] for o in (one, other)]
+            first = filled[0].loc[pairs.index].to_numpy() >= filled[1].loc[pairs.to_numpy()].to_numpy()
+            back = pd.Series(pairs.index[first], index=pairs[first].to_numpy())
+            _drop(other, back, f"the same well as {source_id} has it: the id, and place, depth or day, agree")
+            _drop(one, pairs[~first], f"the same well as {other_id} has it: the id, and place, depth or day, agree")
+
+
+def _drop(outcome: _Source, into: pd.Series, evidence: str) -> None:
+    """Take wells out of a source; ``into`` tells by id what each was merged into."""
+    if into.empty:
+        return
+    outcome.wells = outcome.wells[~outcome.wells["well_id"].isin(into.index)].reset_index(drop=True)
+    events = outcome.events.copy()
+    again = events["well_id"].isin(into.index) & events["merged_into_well_id"].isna()
+    events.loc[again, "merged_into_well_id"] = events.loc[again, "well_id"].map(into)
+    events.loc[again, "event_kind_code"] = "duplicate"
+    events.loc[again, "evidence"] = evidence
+    outcome.events = events
 
 
 def _same_wells(wells: pd.DataFrame, main: pd.DataFrame) -> pd.Series:
@@ -205,7 +234,10 @@ def _source(layout: Layout, tables: list[tuple[RawTable, int]], settings: Settin
     child_names = [name for name in layout.tables if name in frames]
     ids = pd.Index(wells["well_id"].unique()) if child_names else pd.Index([])
     log.only(mark, ids)
+    if id_forms.tell_spoiled(wells, log) and child_names:
+        ids = pd.Index(wells["well_id"].unique())
     for name in child_names:
+        id_forms.join(frames[name], ids, name, layout.id, log)
         picks = {f: c.pick for f, c in layout.tables[name].columns.items()}
         children.fill(wells, children.gather(frames[name], picks, ids))
     kept, merged, left_out = _settle(wells, layout, market, settings, log, since)
@@ -256,6 +288,9 @@ def _settle(
     repairs.give_up(wells, log)
     order, unlike = by_text(whole(wells["well_id"]))
     kept, same_id = identity.merge_ids(wells, log, unlike)
+    kept, forms = id_forms.merge_forms(kept, log)
+    if len(forms):
+        same_id, unlike = pd.concat([same_id, forms], ignore_index=True), False
     why = scope.reasons(kept)
     out = why["reason_code"].notna().to_numpy()
     columns = [*KEYS, "reason_code", "detail", ENTRY]
