@@ -9,6 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.errors import SourceError
+from pipeline.ingest.discreet import title
 from pipeline.ingest.files import InputFile, Opened, list_files, open_file
 from pipeline.ingest.glance import Glance, glance
 from pipeline.ingest.header import Candidate, best, unique_names
@@ -110,7 +111,10 @@ def parts(opened: Opened) -> list[Opened]:
     filled = [g for g in grids if g.candidates()] if len(grids) > 1 else grids
     if len(filled) < 2:
         return [replace(opened, grids=filled) if filled else opened]
-    return [replace(opened, name=f"{opened.name}: {g.title}", grids=[g], one_of_many=True) for g in filled]
+    return [
+        replace(opened, name=f"{opened.name}: {title(g.title, grids.index(g) + 1)}", grids=[g], one_of_many=True)
+        for g in filled
+    ]  # fmt: skip
 
 
 def _plain_head(found: list[tuple[Candidate, Grid | None]]) -> Candidate | None:
@@ -122,7 +126,9 @@ def _plain_head(found: list[tuple[Candidate, Grid | None]]) -> Candidate | None:
     cells = [c.strip() for c in first.cells]
     named = all(cells) and len({c.lower() for c in cells}) == len(cells) and all(len(c.split()) <= 6 for c in cells)
     number = any(c.replace(".", "").replace("-", "").isdigit() for c in cells)
-    even = len(rows) >= 2 and all(len(r.cells) == len(cells) for r in rows)
+    # a sheet does not tell empty cells at the end of a row
+    even = len(rows) >= 2 and all(len(r.cells) == len(cells) or (not r.delimiter and len(r.cells) < len(cells))
+                                  for r in rows)  # fmt: skip
     return first if named and not number and even else None
 
 

@@ -194,13 +194,13 @@ def test_water_chemistry_one_row_a_measurement(tmp_path: Path) -> None:
     told = (("pH", 6.1, "std units"), ("Chloride", 35, "mg/l"), ("Specific conductance", 410, "uS/cm"),
             ("Temperature, water", 14.5, "deg C"), ("Nitrate", 2, "mg/l"))  # fmt: skip
     results = "Station ID,Sample Date,Parameter,Result Value,Units\n" + "".join(
-        f"S-{n:03d},2019-0{1 + k % 2}-02,{name},{value + k % 2},{unit}\n"
+        f'S-{n:03d},2019-0{1 + k % 2}-02,"{name}",{value + k % 2},{unit}\n'
         for n in range(20) for k in (1, 0) for name, value, unit in told
     )  # fmt: skip
     intake = read_inputs([put(tmp_path, stations=wells, results=results)], Settings())
     columns = intake.layouts["stations"].tables["results"].columns
     assert columns["acidity_ph"].where == {"Parameter": ("pH",)} and columns["acidity_ph"].pick == "last"
-    assert columns["chloride_mg_per_l"].unit_from == "Units"
+    assert columns["chloride_mg_per_l"].unit == "mg/L" and columns["temperature_water_degc"].unit == "degC"
     well = to_records(intake, Settings()).wells.iloc[0]
     assert well["acidity_ph"] == pytest.approx(7.1) and well["chloride_mg_per_l"] == pytest.approx(36)
     assert well["conductivity_us_per_cm"] == pytest.approx(411)

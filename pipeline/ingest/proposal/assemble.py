@@ -20,6 +20,8 @@ from pipeline.ingest.proposal.unknown import Unknown, few, merged, numbers_of
 Engine = Callable[[tuple[str, ...], pd.DataFrame, "list[str] | None", "dict[str, str] | None", Context], list[Guess]]
 LIKELY = related.LIKELY
 QUESTIONS = 3
+# reasons of the engine by columns
+RIVALS, EMPTY = "two columns claim this field", "no cell is filled"
 _CUSTOMARY = ("ft", "in", "gpm", "psi", "gal", "cfs", "gal/h", "gal/day")
 _METRIC = ("m", "mm", "cm", "L/s", "L/min", "L/h", "m**3/h", "m**3/d", "m**3/s", "kPa", "bar")
 # what the job uses, in the order in which it is told; one known field of a line suffices
@@ -207,14 +209,27 @@ def _source(
             group.useless.append((link.child, "it tells nothing that the job uses"))
     out = Proposal(proposed)
     for table, profile in zip(proposed, profiles, strict=True):
+        _alone(table, profile)
         table.missing = {g.header: found for g in table.guesses
-                         if g.field and (found := standing_apart(profile, g.header))}  # fmt: skip
+                         if (g.sure or likely(g)) and (found := standing_apart(profile, g.header))}  # fmt: skip
     _places(out, profiles, described)
     _dates(out, profiles)
     out.market = _market(out)
     _judge(out, profiles)
     out.missing = _lacking(out)
     return Source(out, profiles)
+
+
+def _alone(table: TableProposal, profile: Unknown) -> None:
+    """Of columns that claim one field, the only one that holds anything; changes ``table``."""
+    claims: dict[str, list[Guess]] = {}
+    for found in table.guesses:
+        if found.field and found.why_not in (RIVALS, EMPTY):
+            claims.setdefault(found.field, []).append(found)
+    for rivals in claims.values():
+        left = [g for g in rivals if len(profile.values(g.header))]
+        if len(rivals) > 1 and len(left) == 1 and left[0].why_not == RIVALS and left[0].field_score >= 0.9:
+            left[0].why_not = "" if left[0].unit or not schema.fields()[left[0].field].unit else "no unit is written"
 
 
 def _table(
@@ -357,7 +372,8 @@ def _judge(proposal: Proposal, profiles: list[Unknown]) -> None:
     for table, profile in zip(proposal.tables, profiles, strict=True):
         half: dict[str, list[Guess]] = {}
         for found in table.guesses:
-            if found.field and not found.sure and found.field_score >= LIKELY and _decides(found, read):
+            half_read = found.field and not found.sure and found.field_score >= LIKELY
+            if half_read and _decides(found, read) and len(profile.values(found.header)):
                 half.setdefault(found.field, []).append(found)
         for name, rivals in half.items():
             doubts.append(_doubt(name, rivals))
@@ -412,7 +428,8 @@ def _question(name: str, rivals: list[Guess], table: TableProposal, rows: int) -
     inside = f" in {found.unit}" if found.unit else ""
     text = f"Is '{found.header}' of {table.file} the {what}{inside} ({found.why_not})?"
     other = found.runner_up.split(" in ")[0]
-    return Question(text, table.name, found.header, "from", tuple(c for c in (name, other) if c), rows)
+    choices = tuple(dict.fromkeys(c for c in (name, other) if c))
+    return Question(text, table.name, found.header, "from", choices, rows)
 
 
 def _units_for(name: str, likely_unit: str) -> tuple[str, ...]:

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass, field
 
+import pandas as pd
+
 from pipeline import schema
 from pipeline.ingest.intake import folded
 from pipeline.ingest.proposal.model import DEPTHS, Guess
@@ -16,6 +18,7 @@ from pipeline.ingest.proposal.unknown import Unknown, concepts_in, is_dates
 LIKELY = 0.5
 UNIQUE = 0.8
 _MOST_KEYS = 8
+_FILLED = 0.5
 _FEWEST_COMMON = 3
 # what an id numbers, and what says that it numbers
 _NUMBERED = {"well", "borehole", "hole", "place", "permit_word"}
@@ -85,14 +88,25 @@ def key_columns(profile: Unknown, guesses: list[Guess], shared: set[str]) -> lis
         declared = schema.fields().get(found.field)
         if declared and found.field != "well_id" and (found.sure or found.field_score >= 0.6):
             continue
-        if profile.values(header).empty or is_dates(profile, header):
+        values = profile.values(header)
+        if len(values) < _FILLED * len(profile.sample) or is_dates(profile, header):
             continue
         concepts = concepts_in(header)
         mark = 4.0 * (found.field == "well_id") + 2.0 * (folded(header) in shared)
         mark += 1.0 * bool(concepts & _NUMBERED) + 1.0 * bool(concepts & _NUMBERING)
-        if mark >= 2.0:
+        if mark < 2.0 or values.nunique() < min(_FEWEST_COMMON, profile.rows):
+            continue
+        # a name that two tables share is an id only if its values could be one
+        if found.field == "well_id" or concepts & _NUMBERING or _could_be_ids(values):
             ranked.append((-mark, place, header))
     return [header for _, _, header in sorted(ranked)[:_MOST_KEYS]]
+
+
+def _could_be_ids(values: pd.Series) -> bool:
+    """Whether values are short texts without blanks or decimals, most of them different."""
+    short = values.str.len().median() <= 24 and not values.str.contains(r"\s\S+\s").any()
+    decimals = values.str.fullmatch(r"-?\d+\.\d*[1-9]\d*").mean()
+    return bool(short and decimals < 0.05 and values.nunique() >= 10)
 
 
 def _plain_numbers(profile: Unknown, header: str) -> bool:
@@ -111,7 +125,7 @@ def links(tables: list[Unknown], guesses: list[list[Guess]]) -> list[Link]:
     columns = [key_columns(t, g, shared) for t, g in zip(tables, guesses, strict=True)]
     for table, names in zip(tables, columns, strict=True):
         table.gathered(names)
-    named = [{g.header for g in found if g.field == "well_id"} for found in guesses]
+    named = [{g.header: g.field_score for g in found if g.field == "well_id"} for found in guesses]
     sets = [{name: set(table.keys(name)[0]) for name in names} for table, names in zip(tables, columns, strict=True)]
     out = []
     for parent, child in ((p, c) for p in range(len(tables)) for c in range(len(tables)) if p != c):
@@ -134,7 +148,8 @@ def links(tables: list[Unknown], guesses: list[list[Guess]]) -> list[Link]:
                     continue
                 if plain and not same and ids < 2:
                     continue
-                strength = max(share, found) + 0.3 * same + 0.2 * ids + 0.1 * unique
+                sure = named[parent].get(key, 0.0) + named[child].get(child_key, 0.0)
+                strength = max(share, found) + 0.3 * same + 0.3 * sure + 0.1 * unique
                 out.append(Link(parent, key, child, child_key, share, found, strength))
     return out
 
@@ -156,7 +171,10 @@ def groups(tables: list[Unknown], guesses: list[list[Guess]], fit: list[bool]) -
 
     def worth(place: int) -> tuple[float, float, int]:
         mine = [link for link in found if link.parent == place and link.child in left]
-        return weights[place] + 2.0 * len({link.child for link in mine}), _uniqueness(tables[place], mine), -place
+        held: dict[int, float] = defaultdict(float)
+        for link in mine:
+            held[link.child] = max(held[link.child], link.share)
+        return weights[place] + 2.0 * sum(held.values()), _uniqueness(tables[place], mine), -place
 
     while left:
         heads = [p for p in left if any(link.parent == p and link.child in left for link in found)]
@@ -169,7 +187,7 @@ def groups(tables: list[Unknown], guesses: list[list[Guess]], fit: list[bool]) -
             best = by_key[link.key].get(link.child)
             if best is None or link.strength > best.strength:
                 by_key[link.key][link.child] = link
-        key = max(by_key, key=lambda k: (len(by_key[k]), sum(x.strength for x in by_key[k].values())))
+        key = max(by_key, key=lambda k: sum(link.strength for link in by_key[k].values()))
         group = Group(wells, key)
         left.discard(wells)
         for child, link in sorted(by_key[key].items()):

@@ -8,19 +8,21 @@ from dataclasses import dataclass, field, replace
 from pipeline import schema
 from pipeline.ingest.header_words import unit_of
 from pipeline.ingest.proposal.concepts import parse
-from pipeline.ingest.proposal.meaning import meanings
+from pipeline.ingest.proposal.meaning import meanings, measures
 from pipeline.ingest.proposal.model import Evidence, Guess, TableProposal
-from pipeline.ingest.proposal.unknown import Unknown, concepts_in, few, is_dates, share_of_numbers, words_in
+from pipeline.ingest.proposal.unknown import Unknown, concepts_in, few, filled, is_dates, share_of_numbers, words_in
 
 # what long tables are asked for: what was measured at a place
 MEASURED = ("acidity_ph", "chloride_mg_per_l", "conductivity_us_per_cm", "temperature_water_degc", "methane_mg_per_l",
-            "depth_static_m", "depth_pumping_m", "flow_tested_m3_per_s")  # fmt: skip
+            "depth_static_m")  # fmt: skip
 _LEVELS = {"depth_static_m", "depth_pumping_m"}
 _MOST_PARAMETERS = 400
 _PARAMETER = {"parameter", "param", "analyte", "characteristic", "constituent", "determinand", "variable", "test",
               "measure", "substance", "element", "determinant", "property", "observation", "chemical"}  # fmt: skip
 _VALUE = {"value", "result", "results", "reading", "concentration", "measurement", "amount", "measured"}
 _WHEN = {"head_words", "test", "level", "water", "static", "pumping"}
+# words behind a comma that make another thing of it: temperature of the air, not of the water
+_ELSEWHERE = {"air", "geology", "pollution", "change", "distance", "thickness"}
 _BUILT = {"drilled", "completed", "work"}
 # logarithm of the odds from which the name of a parameter is taken at its word, and the lead over the next
 _CLEAR, _LEAD = 1.5, 1.0
@@ -86,8 +88,9 @@ def not_of_the_well(guesses: list[Guess], dates: str, repeated: bool) -> list[Gu
 def meaning_of(text: str) -> str:
     """Field that the name of a parameter stands for: ``Chloride, dissolved``; "" when none or several do."""
     plain = re.sub(r"[\(\[][^)\]]*[\)\]]", " ", text)
-    head = plain.split(",")[0]
-    for part in dict.fromkeys((plain, head)):
+    head, _, rest = plain.partition(",")
+    other = rest and concepts_in(rest) & _ELSEWHERE
+    for part in dict.fromkeys((plain, plain if other else head)):
         found = meanings(parse(part))
         if not found or found[0].field not in MEASURED or found[0].odds < _CLEAR:
             continue
@@ -120,11 +123,16 @@ def long_form(profile: Unknown) -> Filtered | None:
         told = tuple(sorted(t for t, f in meant.items() if f == name))
         declared = schema.fields()[name]
         units = {u for t in told if (u := _unit_in(t))}
-        fixed = units.pop() if len(units) == 1 else ""
+        words = _cells_of(profile, unit, parameter, told) if unit and not units else []
+        read = {u for t in words if (u := unit_of(t))}
+        fixed = units.pop() if len(units) == 1 else read.pop() if len(read) == 1 and all(map(unit_of, words)) else ""
+        fixed = fixed if not declared.unit or measures(fixed or "?", declared.unit) else ""
         found = Guess(
             value, name, fixed if declared.unit else "", 0.95, 0.97, 0.97,
             [Evidence("values", f"'{parameter}' says {', '.join(map(repr, told[:3]))}", 4.0)],
         )  # fmt: skip
+        if declared.unit and fixed and words:
+            found.evidence.append(Evidence("unit_column", f"'{unit}' says {', '.join(map(repr, words[:3]))}", 5.0))
         if declared.unit and not fixed:
             if unit:
                 found.unit_from = unit
@@ -138,6 +146,12 @@ def long_form(profile: Unknown) -> Filtered | None:
     return out
 
 
+def _cells_of(profile: Unknown, header: str, parameter: str, told: tuple[str, ...]) -> list[str]:
+    """Distinct texts of a column in the rows of some parameters."""
+    rows = profile.sample[parameter].fillna("").astype("str").str.strip().isin(told)
+    return [str(t) for t in filled(profile.sample.loc[rows, header]).unique()]
+
+
 def _unit_column(profile: Unknown, apart: list[str]) -> str:
     best, top = "", 0.5
     for header in profile.headers:
@@ -145,9 +159,11 @@ def _unit_column(profile: Unknown, apart: list[str]) -> str:
         if header in apart or not texts:
             continue
         share = sum(bool(unit_of(t)) for t in texts) / len(texts)
-        named = "unit" in words_in(header) or "units" in words_in(header)
-        if share + 0.3 * named > top:
-            best, top = header, share + 0.3 * named
+        words = set(words_in(header))
+        beside = set(words_in(apart[-1]))
+        mark = share + 0.3 * bool(words & {"unit", "units", "uom"}) + 0.5 * len(words & beside) / len(words | beside)
+        if share >= 0.3 and mark > top:
+            best, top = header, mark
     return best
 
 
