@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Collection, Sequence
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -12,6 +14,10 @@ from numpy.typing import NDArray
 from pipeline import schema
 from pipeline.normalise import text
 from pipeline.normalise.issues import IssueLog
+
+# uses and states of what needs no drop pipe
+NOT_WATER_SUPPLY = ("monitoring", "test", "geothermal", "injection", "oil_gas", "unused", "not_a_well")
+LEFT_OUT = (*NOT_WATER_SUPPLY, "plugged", "dry")
 
 
 def read(
@@ -32,14 +38,56 @@ def read(
     blank = [text.fold(t) in general for t in coded.texts.to_pylist()]
     fallback = "unknown" if "unknown" in allowed else None
     counts = coded.counts()
+    worded = _words(name)
     for place, code in enumerate(found):
         if code is None and not blank[place]:
+            told = coded.texts[place].as_py() if worded and counts[place] else ""
+            read = by_words(told, worded, LEFT_OUT) if told else None
+            if read in allowed:
+                log.once("N403", name, keys, told, f"a spelling of codes/{field.codes}.csv; {counts[place]} rows", read)
+                found[place] = read
+                continue
             if counts[place]:
                 log.once("N401", name, keys,
                          coded.texts[place].as_py(), f"a spelling of codes/{field.codes}.csv; {counts[place]} rows",
                          fallback)  # fmt: skip
             found[place] = fallback
     return labelled(coded, found)
+
+
+@cache
+def _words(name: str) -> tuple[tuple[re.Pattern[str], str], ...]:
+    """Words that tell a code of the field ``name`` wherever they stand in a text, from code_words.csv."""
+    out = []
+    for row in schema.rows("code_words"):
+        if row["field"] == name:
+            words = "|".join(re.escape(word) for word in sorted(row["words"].split("|"), key=len, reverse=True))
+            out.append((re.compile(rf"(?<![a-z])(?P<not>non?[ -]|not )?(?:{words})(?![a-z])"), row["code"]))
+    return tuple(out)
+
+
+def by_words(found: str, worded: Sequence[tuple[re.Pattern[str], str]], left_out: Collection[str]) -> str | None:
+    """Code told by words inside a text; None where none is, or where the text tells a well and no well at once.
+
+    Parameters
+    ----------
+    found : str
+    worded : sequence of (pattern, code)
+    left_out : collection of str
+        Codes of what needs no drop pipe; beside a supply they leave the matter open.
+    """
+    folded = " ".join(re.sub(r"[_/,;]+", " ", text.fold(found)).split())
+    seen = []
+    for pattern, code in worded:
+        for match in pattern.finditer(folded):
+            if not match["not"]:
+                seen.append((match.start(), -len(match[0]), code))
+                break
+    # the longer phrase holds the shorter: a test well is no well for a test of irrigation
+    codes = [code for _, _, code in sorted(seen)]
+    if not codes or len({code in left_out for code in codes}) > 1:
+        return None
+    return codes[0]
 
 
 def _listed(coded: text.Coded, known: dict[str, str]) -> NDArray[np.bool_]:

@@ -9,9 +9,8 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.normalise import text
+from pipeline.normalise.codes import NOT_WATER_SUPPLY
 from pipeline.normalise.columns import KIND, REASON
-
-NOT_WATER_SUPPLY = ("monitoring", "test", "geothermal", "injection", "oil_gas", "unused")
 
 
 def reasons(wells: pd.DataFrame) -> pd.DataFrame:

@@ -83,7 +83,7 @@ def test_out_of_range_is_missing_and_unusual_is_kept() -> None:
 
 
 def test_unknown_spelling_is_counted_once() -> None:
-    out = run(layout(), table(wells(depth=["60"] * 3, use=["Garden gnome", "garden gnome", "domestic"])))
+    out = run(layout(), table(wells(depth=["60"] * 3, use=["Painted gnome", "painted gnome", "domestic"])))
     found = out.issues[out.issues["code"] == "N401"]
     assert list(found["used"]) == ["unknown"] * len(found) and "1 rows" in found["expected"].iloc[0]
     assert one(out, "W0")["use_code"] == "unknown"
