@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import re
 import shlex
 import textwrap
 from collections.abc import Iterable
 from dataclasses import replace
+from pathlib import Path
 
 from pipeline import schema, words
 from pipeline.ingest.inspection import (
     ASKED,
+    MOST_QUESTIONS,
     NOT_NEEDED,
     PERSONAL,
     PROSE,
@@ -86,13 +89,16 @@ def _table(table: TableSeen, everything: bool, titled: bool) -> list[str]:
             out += _column(column, everything, brief)
         if helping:
             out += _wrap(words.say("inspect.helping", columns=", ".join(helping)), 4, 6)
-    shown = asked if everything else [c for c in asked if c.field in DECIDING or (c.chance or 0) >= _PERHAPS]
+    read = {c.field for c in used}
+    shown = asked if everything else [
+        c for c in asked if not c.empty and c.field not in read and (c.field in DECIDING or (c.chance or 0) >= _PERHAPS)
+    ]
     if shown:
         whole = len({c.header for c in table.columns})
         out += ["", "  " + words.say("inspect.columns_asked", count=len({c.header for c in shown}), of=whole)]
         for column in shown:
             out += _column(column, everything, False)
-    out += _left(table, [c for c in asked if c not in shown], everything)
+    out += _left(table, [c for c in asked if c not in shown], read, everything)
     return out
 
 
@@ -124,7 +130,10 @@ def _shape(table: TableSeen) -> str:
 
 def _known_by(table: TableSeen, titled: bool) -> str:
     if table.known == "proposed":
-        return words.say("inspect.proposed" if table.understood else "inspect.half_proposed")
+        if table.understood:
+            return words.say("inspect.proposed")
+        told = "; ".join(plain(doubt) for doubt in table.doubts[:MOST_QUESTIONS])
+        return words.say("inspect.half_proposed", doubts=f": {told}" if told and table.role == "wells" else "")
     title = "" if titled or not table.title else f" ({table.title})"
     return words.say(f"inspect.known_{table.known}", layout=table.layout, title=title, table=table.table)
 
@@ -191,7 +200,7 @@ def _column(column: ColumnSeen, everything: bool, brief: bool) -> list[str]:
         out = [*left.rstrip().split("\n"), f"      {readings(column, WIDTH - 6)}"]
     second = []
     if column.why_not:
-        second.append(words.say("inspect.why_not", why=column.why_not))
+        second.append(words.say("inspect.why_not", why=plain(column.why_not)))
     if not declared and column.evidence and (not brief or column.field in DECIDING):
         second.append(words.say("inspect.because", why="; ".join(column.evidence[: None if everything else 2])))
     near = column.runner_up_chance >= _NEAR
@@ -206,6 +215,12 @@ def _column(column: ColumnSeen, everything: bool, brief: bool) -> list[str]:
     for line in [*(["; ".join(second)] if second else []), *notes]:
         out += _wrap(line, 6, 8) if everything else ["      " + _clip(line, WIDTH - 6)]
     return out
+
+
+def plain(told: str) -> str:
+    """A sentence with the names of fields in plain words."""
+    known = schema.fields()
+    return re.sub(r"[a-z]+(?:_[a-z0-9]+)+", lambda m: words.label(m[0]).lower() if m[0] in known else m[0], told)
 
 
 def named(reading: str) -> str:
@@ -232,11 +247,15 @@ def _listed(headers: Iterable[str], everything: bool, lines: int = 2) -> str:
     return ", ".join(out)
 
 
-def _left(table: TableSeen, half: list[ColumnSeen], everything: bool) -> list[str]:
+def _left(table: TableSeen, half: list[ColumnSeen], read: set[str], everything: bool) -> list[str]:
     """Columns that are not read, by reason."""
     groups = [(state, [c.header for c in table.columns if c.state == state])
               for state in (PERSONAL, PROSE, NOT_NEEDED, UNKNOWN)]  # fmt: skip
-    groups.insert(2, ("half", [c.header for c in half]))
+    filled = [c for c in half if not c.empty]
+    instead = [f"{c.header} ({words.label(c.field)})" for c in filled if c.field in read]
+    groups.insert(2, ("empty", [c.header for c in half if c.empty]))
+    groups.insert(3, ("instead", instead))
+    groups.insert(4, ("half", [c.header for c in filled if c.field not in read]))
     groups = [(state, headers) for state, headers in groups if headers]
     out: list[str] = []
     if groups or table.absent or table.constants:
@@ -306,12 +325,13 @@ def _next(found: Inspection, inputs: list[str], layouts: list[str]) -> list[str]
         return _wrap(words.say("inspect.next_none"), 0)
     if all(t.understood or t.hopeless for t in found.tables):
         return [words.say("inspect.next_run"), f"  {run_command(inputs, layouts)}"]
-    name = shlex.quote(f"{layout_name(found)}.layout.toml")
+    target = f"{layout_name(inputs)}.layout.toml"
+    name = shlex.quote(target)
     return [
         words.say("inspect.next_layout"),
         f"  wellstring inspect {said}{given} --write-layout {name}",
         words.say("inspect.next_edit"),
-        f"  {run_command(inputs, [f'{layout_name(found)}.layout.toml'])}",
+        f"  {run_command(inputs, [target])}",
     ]
 
 
@@ -321,10 +341,9 @@ def run_command(inputs: list[str], layouts: list[str]) -> str:
     return f"wellstring run {' '.join(shlex.quote(name) for name in inputs)}{given}"
 
 
-def layout_name(found: Inspection) -> str:
-    """A name for the layout file: that of the first table which is not understood."""
-    table = next((t for t in found.tables if not t.understood and not t.hopeless), found.tables[0])
-    return table.file.split(": ")[-1].split(".")[0] or "wells"
+def layout_name(inputs: list[str]) -> str:
+    """A name for the layout file, after the first input."""
+    return Path(inputs[0]).resolve().name.split(".")[0] or "wells"
 
 
 def written(found: Inspection, target: str, inputs: list[str]) -> str:
@@ -333,7 +352,7 @@ def written(found: Inspection, target: str, inputs: list[str]) -> str:
     open_ends = [d for t in found.tables if not t.hopeless for d in t.doubts]
     lines = [words.say("inspect.written", file=target)]
     for doubt in open_ends[:10]:
-        lines += _wrap(f"- {doubt}", 2, 4)
+        lines += _wrap(f"- {plain(doubt)}", 2, 4)
     lines += [words.say("inspect.next_check"), f"  wellstring inspect {said} --layout {name}",
               words.say("inspect.next_then"), f"  {run_command(inputs, [target])}"]  # fmt: skip
     return "\n".join(lines)

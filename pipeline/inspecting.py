@@ -11,7 +11,7 @@ from typing import Any
 from pipeline import inspect_text, inspect_values, schema
 from pipeline.errors import UsageError
 from pipeline.ingest.inspection import Inspection
-from pipeline.ingest.look import look
+from pipeline.ingest.look import look, missing_of
 from pipeline.ingest.proposal.document import to_toml
 from pipeline.settings import Settings, load
 
@@ -49,6 +49,7 @@ def account(asked: Asked, write_layout: Path | None = None) -> tuple[str, int]:
     for table in found.tables:
         if not table.hopeless:
             inspect_values.fill(table, settings)
+    found.missing = missing_of(found)
     if write_layout is not None:
         return _written(found, write_layout, asked), 0
     if asked.as_json:

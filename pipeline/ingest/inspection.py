@@ -55,6 +55,8 @@ class ColumnSeen:
         Column of the same field that comes first; this one is used where that is empty.
     missing_share : float
         Share of the rows looked at in which it is empty or says that nothing is known.
+    empty : bool
+        Whether no row looked at says anything.
     """
 
     header: str
@@ -75,6 +77,7 @@ class ColumnSeen:
     fills: str = ""
     after: str = ""
     missing_share: float = 0.0
+    empty: bool = False
 
 
 @dataclass

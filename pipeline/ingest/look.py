@@ -65,8 +65,7 @@ def look(paths: list[Path], settings: Settings) -> Inspection:
         elif entry.fault is not None:
             out.unread.append((entry.name, str(entry.fault).removeprefix(f"{entry.name}: "), entry.named))
     out.sources = sources
-    out.missing = _missing(out)
-    found = [(question, source) for source in sources for question in source.proposal.questions]
+    found = [(q, source) for source in sources for q in source.proposal.questions if q.rows]
     found.sort(key=lambda pair: -pair[0].rows)
     out.questions = [asked(question, source) for question, source in found[:MOST_QUESTIONS]]
     out.market = next((s.proposal.market for s in sources if s.proposal.market), "")
@@ -147,9 +146,9 @@ def _copy_of(earlier: list[TableSeen], table: TableSeen) -> str:
     return ""
 
 
-def _missing(out: Inspection) -> list[tuple[str, str]]:
+def missing_of(out: Inspection) -> list[tuple[str, str]]:
     """Fields the job uses that no column of any table tells, and what is taken instead, from declared practice."""
-    read = {c.field for t in out.tables for c in t.columns if c.state in (READ, ASKED) and c.field}
+    read = {c.field for t in out.tables for c in t.columns if c.state in (READ, ASKED) and c.field and not c.empty}
     read |= {name for t in out.tables for name, value in t.constants.items() if value != "unknown"}
     if not read:
         return []
