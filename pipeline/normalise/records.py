@@ -19,6 +19,7 @@ from pipeline.errors import PipelineError
 from pipeline.normalise import (
     children,
     dates,
+    fill_down,
     id_forms,
     identity,
     lattice,
@@ -218,9 +219,12 @@ def _source(layout: Layout, tables: list[tuple[RawTable, int]], settings: Settin
     blocks: dict[str, list[pd.DataFrame]] = defaultdict(list)
     for raw, entry in (t for t in tables if t[0].table == main):
         blocks[raw.table].append(reader.block(raw, entry))
+        fill_down.ids(blocks[raw.table][-1], False, log)
+        fill_down.groups(blocks[raw.table][-1], log)
     mark = log.mark()
     for raw, entry in (t for t in tables if t[0].table != main):
         blocks[raw.table].append(reader.block(raw, entry))
+        fill_down.ids(blocks[raw.table][-1], True, log)
     frames = {k: v[0] if len(v) == 1 else pd.concat(v, ignore_index=True) for k, v in blocks.items()}
     no_id = []
     for name, frame in frames.items():
