@@ -231,16 +231,17 @@ def rules(as_json: Json = False) -> None:
 
 
 @app.command()
-def sources(as_json: Json = False) -> None:
-    """List the layouts of sources that are known."""
-    from pipeline.ingest import packaged
+def sources(
+    layout: Annotated[str, typer.Argument(help="Id of one layout, to see its columns.", show_default=False)] = "",
+    as_json: Json = False,
+) -> None:
+    """List the layouts of sources that are known, or show one with its columns."""
+    from pipeline import source_list
 
-    rows = [
-        {"id": s.id, "edition": s.edition, "title": s.title, "publisher": s.publisher, "licence": s.licence,
-         "market": s.market, "tables": ", ".join(s.tables), "cannot tell": "; ".join(s.cannot_tell)}
-        for s in packaged().values()
-    ]  # fmt: skip
-    _show(rows, as_json)
+    if as_json:
+        _show([row for row in source_list.rows() if layout in ("", row["id"])], True)
+    else:
+        print(source_list.one(layout) if layout else source_list.text())
 
 
 @app.command()

@@ -19,6 +19,7 @@ MAY = {
     "sheet": BASE | {"typed", "api", "design_point", "sizing", "materials", "risk", "sheet_text"},
     "inspect_values": BASE | {"ingest", "normalise"}, "inspect_text": BASE | {"ingest", "inspect_values"},
     "inspect_line": BASE | {"ingest", "normalise", "inspect_values"},
+    "source_list": BASE | {"ingest"},
     "inspecting": BASE | {"ingest", "inspect_values", "inspect_text", "inspect_line"},
     "check_values": BASE | {"sizing"}, "practice_table": BASE | {"design_point", "materials", "sizing"},
     "sheet_text": BASE | {"export", "materials"},
