@@ -2,18 +2,31 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from pipeline import schema
-from pipeline.design_point import drawdown as water
-from pipeline.design_point import duty, head, setting
+from pipeline.design_point import duty, head
 from pipeline.design_point.bands import RECORDED, Banded
-from pipeline.design_point.comparable import Comparable, learn
+from pipeline.design_point.comparable import Comparable, learn_from
+from pipeline.design_point.levels import work_out
+from pipeline.design_point.residuals import learn_setting, residuals
 from pipeline.settings import Settings
 
-__all__ = ["Comparable", "design", "learn"]
+__all__ = ["Comparable", "design", "learn", "residuals"]
+
+
+def learn(wells: pd.DataFrame, settings: Settings) -> Comparable:
+    """What the whole table of wells tells of missing inputs and of the rules; rows in any order tell the same.
+
+    Looks across wells: neighbours, groups of wells, and recorded pump settings that correct the setting rules.
+    """
+    wells = wells.reindex(columns=[c.field.name for c in schema.table("wells")])
+    comparable = learn_from(wells, settings)
+    return replace(comparable, setting=learn_setting(wells, settings, comparable))
 
 
 def _grade(wells: pd.DataFrame, depth: Banded, fits: Banded) -> NDArray:
@@ -44,31 +57,10 @@ def design(wells: pd.DataFrame, settings: Settings, comparable: Comparable) -> p
         One row a well, in the order given.
     """
     wells = wells.reindex(columns=[c.field.name for c in schema.table("wells")]).reset_index(drop=True)
-    hand = duty.is_hand(wells)
+    found = work_out(wells, settings, comparable)
+    hand, depth, static, flow, level, pump = found.hand, found.depth, found.static, found.flow, found.level, found.pump
     kind = duty.pump_kind(wells)
     use = np.where(kind == "hand", "hand", duty.code_or_unknown(wells, "use_code"))
-    depth = water.well_depth(wells, comparable, settings)
-    static = water.static_level(wells, depth, comparable, settings)
-    flow = duty.duty_flow(wells, settings)
-    capacity = water.specific_capacity(wells, depth, static, comparable, settings)
-    column = np.maximum(depth.base - np.maximum(static.base, 0.0), 0.0)
-    known = water.recorded_fall(wells, static, settings)
-    tested = ~np.isnan(capacity.base) | ~np.isnan(known.base)
-    fall = water.drawdown(known, flow, capacity, column, settings)
-    level = water.pumping_level(static, fall, settings)
-    deep = duty.is_low_yield(wells, settings)
-    deepest, deepest_high, limited_by = setting.deepest_setting(wells, depth, level, deep, settings)
-    least = np.minimum(settings.practice["submergence"].low, settings.base("share_submergence_least") * depth.base)
-    level = water.held_by_setting(level, static, deepest - least, deep)
-    pump, wanted, limited = setting.setting_depth(
-        wells, depth, static, level, hand, tested, deep, deepest, deepest_high, limited_by, settings
-    )
-    # a recorded setting tells that the level stays above it, unless a pumped test tells otherwise
-    set_by_people = (pump.basis == RECORDED) & ~water.is_pumped_test(wells)
-    at_pump = np.where(set_by_people, pump.base - least, np.inf)
-    level = water.held_by_setting(level, static, at_pump, deep & set_by_people)
-    leaves = setting.discharge_depth(wells, hand, settings)
-    length = setting.pipe_length(wells, pump, leaves, settings)
     cutout = head.cutout_pressure(wells, use, settings)
     running, is_given = head.head_before_friction(wells, use, level, cutout, settings)
     shutoff = head.shutoff_head(wells, running, kind, settings)
@@ -85,18 +77,18 @@ def design(wells: pd.DataFrame, settings: Settings, comparable: Comparable) -> p
     out["use_code"] = duty.code_or_unknown(wells, "use_code")
     for name, value in {
         "depth_completed_m": depth, "depth_static_m": static, "flow_duty_m3_per_s": flow,
-        "specific_capacity_m2_per_s": capacity, "depth_pumping_m": level, "depth_pump_m": pump,
-        "length_drop_pipe_m": length, "head_before_friction_m": running, "head_shutoff_m": shutoff,
+        "specific_capacity_m2_per_s": found.capacity, "depth_pumping_m": level, "depth_pump_m": pump,
+        "length_drop_pipe_m": found.length, "head_before_friction_m": running, "head_shutoff_m": shutoff,
         "temperature_water_degc": warmth, "diameter_casing_inside_m": room, "mass_pump_kg": mass,
     }.items():  # fmt: skip
         out |= value.columns(name, schema.stem(name))
     out |= {
-        "depth_discharge_m": leaves.base, "head_shutoff_is_recorded": wells["head_shutoff_m"].notna(),
+        "depth_discharge_m": found.discharge.base, "head_shutoff_is_recorded": wells["head_shutoff_m"].notna(),
         "pressure_cutout_pa": cutout.base, "diameter_pump_m": head.pump_width(flow.base, room, hand, settings),
         "power_motor_w": power, "pump_kind_code": kind, "length_cable_m": cable,
-        "margin_water_m": pump.base - level.base, "depth_setting_wanted_m": wanted,
-        "depth_setting_max_m": deepest, "head_is_given": is_given, "setting_limited_code": limited,
-        "grade_code": _grade(wells, depth, length),
+        "margin_water_m": pump.base - level.base, "depth_setting_wanted_m": found.wanted,
+        "depth_setting_max_m": found.deepest, "head_is_given": is_given, "setting_limited_code": found.limited,
+        "grade_code": _grade(wells, depth, found.length),
     }  # fmt: skip
     frame = pd.DataFrame(out)
     return frame[[c.field.name for c in schema.table("design")]]

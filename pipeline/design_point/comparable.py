@@ -8,7 +8,7 @@ chunks equal the whole.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from pipeline import schema
 from pipeline.design_point import space
 from pipeline.design_point.bands import Floats
+from pipeline.design_point.calibration import SettingRules
 from pipeline.design_point.ladder import Ladder, learn_ladder
 from pipeline.design_point.neighbours import Donors, Manner, Told, learn_donors
 from pipeline.settings import Band, Settings
@@ -26,8 +27,9 @@ BLOWN = ("airlift", "bailed", "estimated")
 QUANTITIES: dict[str, tuple[bool, tuple[tuple[bool, bool], ...]]] = {
     "static": (False, ((False, False), (True, False), (False, True), (True, True))),
     "depth": (True, ((False, False),)),
-    "capacity": (True, ((False, False), (False, True))),
-    "flow": (True, ((False, False), (False, True))),
+    "capacity": (True, ((False, False),)),
+    "column_over_fall": (True, ((False, False),)),
+    "flow": (True, ((False, False),)),
 }
 # how neighbours are weighed: field of Manner, practice id, and whether candidates lie evenly in its logarithm
 WEIGHED = (
@@ -54,17 +56,19 @@ def quantities(wells: pd.DataFrame) -> pd.DataFrame:
     """What each well tells of the quantities that wells of a place have in common; NaN where it does not.
 
     ``static`` in m, ``depth`` in m, ``share`` of depth at which the level stands, ``capacity`` in m2/s from
-    pumped tests, ``flow`` tested in m3/s.
+    pumped tests, ``column_over_fall`` of those tests: the water column over what the test drew down, by which a
+    yield without a fall tells a capacity; ``flow`` tested in m3/s.
     """
     depth = recorded_depth(wells)
     static = wells["depth_static_m"]
     drawdown = wells["drawdown_test_m"].fillna(wells["depth_pumping_m"] - static)
     flow = wells["flow_tested_m3_per_s"].where(wells["flow_tested_m3_per_s"] > 0)
-    capacity = flow / drawdown.where(drawdown > 0)
-    blown = wells["test_method_code"].isin(BLOWN)
+    fall = drawdown.where((drawdown > 0) & ~wells["test_method_code"].isin(BLOWN))
+    column = depth - static.where(static > 0, 0.0)
     return pd.DataFrame(
         {
-            "static": static, "depth": depth, "flow": flow, "capacity": capacity.where(~blown & (capacity > 0)),
+            "static": static, "depth": depth, "flow": flow, "capacity": flow / fall,
+            "column_over_fall": (column / fall).where((flow > 0) & (column >= fall)),
             "share": (static / depth).where((static >= 0) & (static < depth)),
         }
     ).astype(float)  # fmt: skip
@@ -86,6 +90,7 @@ class Comparable:
 
     ladder: Ladder
     donors: dict[tuple[str, str], Donors]
+    setting: SettingRules = field(default_factory=SettingRules)
 
     def near(self, wells: pd.DataFrame, name: str, wanted: NDArray[np.bool_]) -> Floats:
         """Low, middle and high of one quantity from the nearest wells, for the wells ``wanted``.
@@ -132,7 +137,7 @@ def _manner(settings: Settings) -> tuple[Manner, dict[str, tuple[float, ...]]]:
     return Manner(**declared), grid
 
 
-def learn(wells: pd.DataFrame, settings: Settings) -> Comparable:
+def learn_from(wells: pd.DataFrame, settings: Settings) -> Comparable:
     """What the whole table of wells tells; rows in any order give the same answers.
 
     Work grows with the number of wells (search trees) and is otherwise bounded: what is learned by leaving wells out

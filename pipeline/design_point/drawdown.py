@@ -12,20 +12,19 @@ from pipeline.design_point.ladder import held
 from pipeline.settings import Settings
 
 
-def _nearest_first(near: Floats, group: Floats) -> Floats:
+def _nearest_first(near: Floats, group: Floats, by_size: bool = True) -> Floats:
     """Low, middle and high from the nearest wells, else from their group; never wider than the group's band.
 
     A record that tells its place has no wider band than one that tells only its group.
     """
-    return np.where(np.isnan(near[:, 1:2]), group, held(near, group))
+    return np.where(np.isnan(near[:, 1:2]), group, held(near, group, by_size))
 
 
 def well_depth(wells: pd.DataFrame, comparable: Comparable, settings: Settings) -> Banded:
     """Bottom of the well below ground, m: completed, else drilled, screen or casing bottom, else comparable."""
     out = Banded.recorded(recorded_depth(wells).to_numpy(float))
     missing = np.isnan(out.base)
-    near = np.log(comparable.near(wells, "depth", missing))
-    quantiles = np.exp(_nearest_first(near, np.log(comparable.group(wells, "depth"))))
+    quantiles = np.exp(_logs(comparable, wells, "depth", missing))
     # a well is at least as deep as what was measured or set in it
     known = np.nanmax(
         np.column_stack([np.zeros(len(wells)), *(wells[c].to_numpy(float) for c in
@@ -98,16 +97,28 @@ def specific_capacity(
     tested = np.where(blown, np.nan, flow / fall)
     band = practice["factor_capacity_tested"]
     out.fill(tested * band.base, tested * band.low, tested * band.high, DERIVED)
-    column = np.maximum(depth.base - static.base, 1.0)
+    near = _logs(comparable, wells, "capacity", np.isnan(out.base))
+    unknown = practice["factor_capacity_unknown"]
+    near[:, 0] = np.fmin(near[:, 0], near[:, 1] + np.log(unknown.low))
+    near[:, 2] = np.fmax(near[:, 2], near[:, 1] + np.log(unknown.high))
+    column = np.maximum(depth.base - np.maximum(static.base, 0.0), 1.0)
     bound = flow / np.fmin(np.where(blown, fall, np.nan), column)
+    # a yield without a fall: what pumped tests around drew down of their water column, else a declared bound
+    asked = np.isnan(out.base) & ~np.isnan(bound) & ~blown
+    share = held(_logs(comparable, wells, "column_over_fall", asked), near, False)
+    share[:, 0] = np.fmin(share[:, 0], share[:, 1] + np.log(band.low))
+    share[:, 2] = np.fmax(share[:, 2], share[:, 1] + np.log(band.high))
+    share = np.exp(np.where(asked[:, None], share, np.nan))
+    out.fill(bound * share[:, 1], bound * share[:, 0], bound * share[:, 2], NEIGHBOURS)
     band = practice["factor_capacity_airlift"]
     out.fill(bound * band.base, bound * band.low, bound * band.high, DERIVED)
-    nearest = np.log(comparable.near(wells, "capacity", np.isnan(out.base)))
-    near = np.exp(_nearest_first(nearest, np.log(comparable.group(wells, "capacity"))))
-    band = practice["factor_capacity_unknown"]
-    out.fill(near[:, 1], np.minimum(near[:, 0], near[:, 1] * band.low),
-             np.maximum(near[:, 2], near[:, 1] * band.high), NEIGHBOURS)  # fmt: skip
-    return out
+    near = np.exp(near)
+    return out.fill(near[:, 1], near[:, 0], near[:, 2], NEIGHBOURS)
+
+
+def _logs(comparable: Comparable, wells: pd.DataFrame, name: str, wanted: NDArray[np.bool_]) -> Floats:
+    """Logarithms of what comparable wells tell of a positive quantity, shape (n, 3)."""
+    return _nearest_first(np.log(comparable.near(wells, name, wanted)), np.log(comparable.group(wells, name)), False)
 
 
 def is_pumped_test(wells: pd.DataFrame) -> NDArray[np.bool_]:

@@ -28,14 +28,15 @@ def joined(frame: pd.DataFrame) -> pd.Series:
     return out
 
 
-def held(told: Floats, wider: Floats) -> Floats:
-    """Low, middle and high with distances from the middle no larger than those of ``wider``, in size or in share.
+def held(told: Floats, wider: Floats, by_size: bool = True) -> Floats:
+    """Low, middle and high with distances from the middle no larger than those of ``wider``.
 
-    Where ``wider`` is NaN it holds nothing.
+    With ``by_size`` a distance may also be as large a share of its middle as that of ``wider`` is of its own; for
+    logarithms the distances are shares already. Where ``wider`` is NaN it holds nothing.
     """
     middle = told[:, 1]
     with np.errstate(divide="ignore", invalid="ignore"):
-        share = np.fmax(1.0, np.abs(middle / wider[:, 1]))
+        share = np.fmax(1.0, np.abs(middle / wider[:, 1])) if by_size else np.ones(len(told))
     down = np.fmin(middle - told[:, 0], (wider[:, 1] - wider[:, 0]) * share)
     up = np.fmin(told[:, 2] - middle, (wider[:, 2] - wider[:, 1]) * share)
     return np.column_stack([middle - down, middle, middle + up])

@@ -22,6 +22,7 @@ from pipeline.design_point.bands import Floats
 THINNED = (1, 8, 64)  # every so many donors are kept when the band is learned for neighbours farther away
 FEWEST_THINNED = 50  # donors that a thinned set must keep
 CLASSES = 6  # of distance, for the scale of the band
+STRIP = 10.0  # km: wells are asked for strip by strip
 GAIN = 0.2  # least relative gain by which a manner is changed, times the root of the wells left out
 TAIL = 0.1  # share of wells beyond each end of a band
 
@@ -181,9 +182,11 @@ class Donors:
         index = np.full(distance.shape, len(self.value), np.int64)
         can = np.isfinite(asked).all(axis=1)
         if count and can.any():
-            far, place = tree.query(asked[can], count)
-            distance[can] = far.reshape(-1, count)
-            index[can] = np.append(which, len(self.value))[place.reshape(-1, count)]
+            rows = np.flatnonzero(can)
+            rows = rows[np.lexsort((asked[rows, 1] // STRIP, asked[rows, 0] // STRIP))]  # neighbours stay in the cache
+            far, place = tree.query(asked[rows], count)
+            distance[rows] = far.reshape(-1, count)
+            index[rows] = np.append(which, len(self.value))[place.reshape(-1, count)]
         return distance, index
 
     def weigh(self, wells: Told, manner: Manner, found: tuple[Floats, NDArray[np.int64]]) -> Floats:

@@ -7,6 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pipeline.design_point.bands import ASSUMED, DERIVED, RECORDED, Banded, Floats, add, constant
+from pipeline.design_point.calibration import COLUMN, DEPTH, LEVEL, SettingRules
 from pipeline.settings import Settings
 
 
@@ -53,13 +54,14 @@ def _rock(wells: pd.DataFrame, depth: Banded, settings: Settings) -> NDArray[np.
 
 def setting_depth(
     wells: pd.DataFrame, depth: Banded, static: Banded, level: Banded, hand: NDArray, has_capacity: NDArray,
-    deep: NDArray, deepest: Floats, deepest_high: Floats, limited_by: NDArray, settings: Settings,
+    deep: NDArray, deepest: Floats, deepest_high: Floats, limited_by: NDArray, rules: SettingRules, settings: Settings,
 ) -> tuple[Banded, Floats, NDArray]:  # fmt: skip
     """Pump intake below ground, m.
 
     Recorded pump depth or drop-pipe length stands. A low-yield well has its pump at the deepest setting.
     With levels and a capacity: pumping level plus submergence, no deeper than bottom and screen allow. With
-    a level only: a share of the water column by kind of well. With a depth only: a share of the depth.
+    a level only: a share of the water column by kind of well. With a depth only: a share of the depth. Each rule is
+    corrected by what recorded settings of the region tell.
 
     Returns
     -------
@@ -95,6 +97,7 @@ def setting_depth(
     band = practice["share_setting_of_depth"]
     out.fill(band.base * depth.base, band.low * depth.low, band.high * depth.high, ASSUMED)
     recorded = out.basis == RECORDED
+    _correct(out, wells, hand, rule_of(full, has_level), ~recorded & ~deep, deepest, static, rules)
     limited = np.where(recorded, "recorded", "none").astype(object)
     over = ~recorded & (out.base > deepest)
     limited[over] = limited_by[over]
@@ -107,6 +110,29 @@ def setting_depth(
     out.base = np.where(lifted, np.minimum(level.base + practice["submergence"].low, deepest), out.base)
     out.high = np.maximum(out.high, out.base)
     return out, np.where(full, wanted.base, level.base + below.base), limited
+
+
+def rule_of(full: NDArray, has_level: NDArray) -> NDArray[np.int8]:
+    """Number of the rule of setting that a record allows, see :mod:`calibration`."""
+    return np.where(full, LEVEL, np.where(has_level, COLUMN, DEPTH)).astype(np.int8)
+
+
+def water_column(deepest: Floats, static: Floats) -> Floats:
+    """Water above the deepest setting, m; the measure in which settings of wells are compared."""
+    return np.maximum(deepest - np.maximum(static, 0.0), 1.0)
+
+
+def _correct(out: Banded, wells: pd.DataFrame, hand: NDArray, rule: NDArray[np.int8], where: NDArray, deepest: Floats,
+             static: Banded, rules: SettingRules) -> None:  # fmt: skip
+    """Move estimated settings as recorded ones of the region tell, and draw their bands towards what those miss."""
+    told = rules.look_up(wells, hand, rule)
+    here = where & ~np.isnan(told.middle)
+    column = water_column(deepest, static.base)
+    base = out.base + told.middle * column
+    low = told.told * (base - told.down * column) + (1 - told.told) * (base + out.low - out.base)
+    high = told.told * (base + told.up * column) + (1 - told.told) * (base + out.high - out.base)
+    for name, value in (("base", base), ("low", low), ("high", high)):
+        setattr(out, name, np.where(here, value, getattr(out, name)))
 
 
 def discharge_depth(wells: pd.DataFrame, hand: NDArray, settings: Settings) -> Banded:

@@ -1,0 +1,72 @@
+"""Levels, flow and setting of every well: the part of the design point that is learned from and scored."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pipeline.design_point import drawdown as water
+from pipeline.design_point import duty, setting
+from pipeline.design_point.bands import RECORDED, Banded, Floats
+from pipeline.design_point.comparable import Comparable
+from pipeline.settings import Settings
+
+
+@dataclass
+class Levels:
+    """Arrays over wells, m and m3/s; see :func:`work_out`."""
+
+    hand: NDArray[np.bool_]
+    depth: Banded
+    static: Banded
+    flow: Banded
+    capacity: Banded
+    fall: Banded
+    level: Banded
+    pump: Banded
+    wanted: Floats
+    limited: NDArray
+    deepest: Floats
+    discharge: Banded
+    length: Banded
+    deep: NDArray[np.bool_]
+    rule: NDArray[np.int8]
+
+
+def work_out(wells: pd.DataFrame, settings: Settings, comparable: Comparable) -> Levels:
+    """Depth, levels, duty, setting and length of every well; observed values first.
+
+    Parameters
+    ----------
+    wells : DataFrame
+        All columns of the table ``wells``, rows numbered from nought.
+    """
+    hand = duty.is_hand(wells)
+    depth = water.well_depth(wells, comparable, settings)
+    static = water.static_level(wells, depth, comparable, settings)
+    flow = duty.duty_flow(wells, settings)
+    capacity = water.specific_capacity(wells, depth, static, comparable, settings)
+    column = np.maximum(depth.base - np.maximum(static.base, 0.0), 0.0)
+    known = water.recorded_fall(wells, static, settings)
+    tested = ~np.isnan(capacity.base) | ~np.isnan(known.base)
+    fall = water.drawdown(known, flow, capacity, column, settings)
+    level = water.pumping_level(static, fall, settings)
+    deep = duty.is_low_yield(wells, settings)
+    deepest, deepest_high, limited_by = setting.deepest_setting(wells, depth, level, deep, settings)
+    least = np.minimum(settings.practice["submergence"].low, settings.base("share_submergence_least") * depth.base)
+    level = water.held_by_setting(level, static, deepest - least, deep)
+    pump, wanted, limited = setting.setting_depth(
+        wells, depth, static, level, hand, tested, deep, deepest, deepest_high, limited_by, comparable.setting, settings
+    )
+    # a recorded setting tells that the level stays above it, unless a pumped test tells otherwise
+    set_by_people = (pump.basis == RECORDED) & ~water.is_pumped_test(wells)
+    at_pump = np.where(set_by_people, pump.base - least, np.inf)
+    level = water.held_by_setting(level, static, at_pump, deep & set_by_people)
+    leaves = setting.discharge_depth(wells, hand, settings)
+    length = setting.pipe_length(wells, pump, leaves, settings)
+    return Levels(hand, depth, static, flow, capacity, fall, level, pump, wanted, limited, deepest, leaves, length,
+                  deep, setting.rule_of(~np.isnan(wells["depth_static_m"].to_numpy(float)) & tested,
+                                        wells["depth_static_m"].notna().to_numpy()))  # fmt: skip
