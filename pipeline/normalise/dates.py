@@ -36,6 +36,16 @@ _NAMED = re.compile(
 )  # fmt: skip
 _BLANK_DAYS = np.array(["1900-01-01", "1970-01-01", "1899-12-31", "1899-12-30"], dtype="datetime64[D]")
 _NUMBER = re.compile(r"^(-?\d+)(?:\.0*)?$")
+_ABOUT = re.compile(
+    r"^(?:circa|ca\.?|c\.|about|abt\.?|approx(?:imately|\.)?|around|est(?:imated|\.)?|~)\s*|\s*\?+$", re.I
+)
+_SEASON = re.compile(r"^(?:spring|summer|autumn|fall|winter|q[1-4]|early|mid|late)[\s,/-]+(?:of\s+)?(\d{4})$", re.I)
+_CLOCK = re.compile(r"[T ](\d{2}):(\d{2})(?::\d{2}(?:\.\d+)?)?\s*(?:Z|UTC|GMT|[+-]00:?00)$")
+# a day of office, not of the drill rig, by the words of its header
+_OFFICE = re.compile(
+    "receiv|receipt|recvd|entry|entered|submit|submission|updated|modified|created|filed|approved|issued|permit", re.I
+)
+OFTEN, FEWEST_DAYS = 0.2, 30  # share of records on one day that no rig can drill, and distinct days to judge by
 _SERIAL = re.compile(r"^(\d{5})(?:\.\d*)?$")
 
 
@@ -60,6 +70,16 @@ def _from_days(days: int) -> _Parts | None:
 
 def _parts(found: str) -> _Parts | None:
     """The parts of one text; month 0 and day 0 mean not known; None when it is no date."""
+    parts = _plain_parts(found)
+    if (parts is None and not found[:1].isdigit()) or found[-1:] == "?":
+        season = _SEASON.match(found)
+        bare = season[1] if season else _ABOUT.sub("", found)
+        parts = _plain_parts(bare) if bare != found else None
+    return parts
+
+
+def _plain_parts(found: str) -> _Parts | None:
+    """The parts of one text without words of doubt."""
     match = _ISO.match(found) or _PACKED.match(found)
     if match:
         return _Parts(int(match[1]), int(match[2]), int(match[3] or 0))
@@ -80,6 +100,8 @@ def _parts(found: str) -> _Parts | None:
             return _Parts(number, 0, 0)
         if 1e10 <= abs(number) < 1e14:
             return _from_days(number // 86_400_000)
+        if 1e8 <= number < 4e9:
+            return _from_days(number // 86_400)
     match = _SERIAL.match(found)
     if match and 10_000 <= int(match[1]) <= 80_000:
         return _from_days(int(match[1]) - 25_569)
@@ -132,6 +154,35 @@ def newest(as_of: str, retrieved: str) -> date | None:
     return None
 
 
+def _eve(texts: list[str], counts: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Texts in universal time that stand for midnight east of Greenwich: one hour past noon for nearly all of them.
+
+    Midnight of a place is 1 to 11 in universal time west of Greenwich, which is the same day, and 13 to 23 of the
+    day before east of it. Summer time makes it two hours side by side.
+    """
+    hours = np.full(len(texts), -1)
+    for place, found in enumerate(texts):
+        match = _CLOCK.search(found)
+        number = None if match else _NUMBER.match(found)
+        if match and match[2] == "00":
+            hours[place] = int(match[1])
+        elif number and 1e10 <= abs(int(number[1])) < 1e14 and int(number[1]) % 3_600_000 == 0:
+            hours[place] = int(number[1]) // 3_600_000 % 24
+    timed = hours >= 0
+    if not timed.any():
+        return timed
+    rows = np.bincount(hours[timed], weights=counts[timed], minlength=25)
+    best = max(range(13, 24), key=lambda h: rows[h] + rows[h + 1] * (h < 23))
+    pair = timed & ((hours == best) | (hours == best + 1) & (best < 23))
+    known = counts[timed].sum()
+    return pair if known >= 3 and counts[pair].sum() >= 0.95 * known else np.zeros(len(texts), dtype=bool)
+
+
+def is_office_day(header: str) -> bool:
+    """Whether a header speaks of a day of receipt, entry or permit rather than of completion."""
+    return bool(_OFFICE.search(header))
+
+
 def read(
     coded: text.Coded, name: str, declared_order: str, market: str, latest: date | None,
     declared_missing: tuple[str, ...], keys: pd.DataFrame, log: IssueLog,
@@ -150,8 +201,9 @@ def read(
     texts, counts = coded.texts.to_pylist(), coded.counts()
     parts = [_parts(t) for t in texts]
     order, why = _order(parts, counts, declared_order, market)
-    if any(p and p.slashed for p in parts) and order != declared_order:
+    if any(p and p.slashed for p in parts):
         log.once("N305", name, keys, order, f"order of slashed dates; layout says {declared_order}", why)
+    late = _eve(texts, counts)
     newest_year = latest.year if latest else max((p.year for p in parts if p and not p.short_year), default=1999)
     days = np.full(len(texts), np.datetime64("NaT"), dtype="datetime64[D]")
     precision, century = np.zeros(len(texts), dtype=np.int8), np.zeros(len(texts), dtype=bool)
@@ -160,6 +212,14 @@ def read(
             day, precision[place], century[place] = _settle(found, order, newest_year)
             if day:
                 days[place] = np.datetime64(day)
+    if late.any():
+        days[late] += np.timedelta64(1, "D")
+        log.once("N308", name, keys, f"{int(counts[late].sum())} rows at one hour past noon in universal time",
+                 "midnight where the well is", "the day after")  # fmt: skip
+    most = int(np.argmax(counts)) if len(counts) else 0
+    if len(counts) >= FEWEST_DAYS and counts[most] > OFTEN * counts.sum() and precision[most] == DAY:
+        often = f"a day of its own; {counts[most]} of {counts.sum()} rows"
+        log.once("N309", name, keys, texts[most], often, str(days[most]))
     unread = np.isnat(days)
     future = ~unread & (days > np.datetime64(latest)) if latest else np.zeros(len(texts), dtype=bool)
     spike = ~unread & np.isin(days, _BLANK_DAYS) & (precision == DAY)

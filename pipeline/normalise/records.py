@@ -281,6 +281,10 @@ def _settle(
             wells["completed_precision_code"] = 0
         wells["completed_precision_code"] = wells["completed_precision_code"].fillna(0).astype(np.int8)
     wells[repairs.REPAIRED] = np.zeros(len(wells), dtype=np.int8)
+    office = [h for h in layout.wells_table().columns["completed_date"].sources if dates.is_office_day(h)] \
+        if "completed_date" in layout.wells_table().columns else []
+    if office:
+        log.once("N310", "completed_date", source_id, office[0], "a day of completion", "taken as the latest it can be")
     identity.date_events(wells)
     places.settle(wells, layout.crs, log)
     lattice.settle(wells, source_id, log)

@@ -29,7 +29,11 @@ def read(texts: list[str], order: str = "ymd", market: str = "metric", latest: d
         ("19701100", "1970-11-15", 2), ("19701119.0", "1970-11-19", 1), ("1987", "1987-07-01", 3),
         ("1998-03", "1998-03-15", 2), ("03/1998", "1998-03-15", 2), ("5-Mar-1998", "1998-03-05", 1),
         ("March 5, 1998", "1998-03-05", 1), ("Mar 1998", "1998-03-15", 2), ("888710400000", "1998-03-01", 1),
-        ("35859", "1998-03-05", 1), ("25/12/1999", "1999-12-25", 1),
+        ("35859", "1998-03-05", 1), ("25/12/1999", "1999-12-25", 1), ("2004-00-00", "2004-07-01", 3),
+        ("2004-05-00", "2004-05-15", 2), ("00/00/2004", "2004-07-01", 3), ("00/05/2004", "2004-05-15", 2),
+        ("circa 1975", "1975-07-01", 3), ("~1975", "1975-07-01", 3), ("1975?", "1975-07-01", 3), ("about March 1998", "1998-03-15", 2),
+        ("Spring 1998", "1998-07-01", 3), ("888710400", "1998-03-01", 1), ("-284428800000", "1960-12-27", 1),
+        ("35859.75", "1998-03-05", 1), ("1998-03-05 00:00:00", "1998-03-05", 1), ("Mar-98", "1998-03-15", 2),
     ],
 )  # fmt: skip
 def test_one_form(found: str, day: str, precision: int) -> None:
@@ -86,3 +90,34 @@ def test_firsts_of_january_few_among_many_days_are_years_too() -> None:
     # about as many as chance gives stay days
     _, precision, issues = read([*days, *["1/1/1990"] * 12], order="mdy")
     assert "N306" not in set(issues["code"]) and precision[-1] == 1
+
+
+def test_midnight_east_of_greenwich_is_the_day_after() -> None:
+    evening = [f"2001-03-{d:02d}T22:00:00Z" for d in range(1, 12)]
+    days, _, issues = read(evening)
+    assert days[0] == "2001-03-02" and "N308" in set(issues["code"])
+    # 888703200000 ms is 1998-02-28 22:00 in universal time (standard library)
+    assert read(["888703200000", "888789600000", "888876000000"])[0] == ["1998-03-01", "1998-03-02", "1998-03-03"]
+    west = [f"2001-03-{d:02d}T06:00:00Z" for d in range(1, 12)]
+    assert read(west)[0][0] == "2001-03-01"
+    mixed = [f"2001-03-{d:02d}T{d + 8:02d}:00:00Z" for d in range(1, 12)]
+    assert read(mixed)[0][10] == "2001-03-11"
+    assert read([f"2001-03-{d:02d}T22:00:00" for d in range(1, 12)])[0][0] == "2001-03-01"  # a local clock
+
+
+def test_one_day_on_many_records_is_told_and_kept() -> None:
+    texts = [f"19{60 + i}-05-06" for i in range(35)] + ["1999-12-30"] * 20
+    days, _, issues = read(texts)
+    assert days[-1] == "1999-12-30"
+    assert issues.loc[issues["code"] == "N309", "found"].tolist() == ["1999-12-30"]
+
+
+def test_the_order_is_told_with_its_reason() -> None:
+    _, _, issues = read(["13/02/2001", "03/04/2001"], order="dmy")
+    told = issues[issues["code"] == "N305"].iloc[0]
+    assert told["found"] == "dmy" and "1 dates only day first" in told["used"]
+
+
+def test_headers_of_the_office() -> None:
+    assert dates.is_office_day("DATE_RECEIVED") and dates.is_office_day("Permit Date")
+    assert not dates.is_office_day("DATE_DRLL") and not dates.is_office_day("Completion Date")
