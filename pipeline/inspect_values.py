@@ -17,6 +17,7 @@ import pandas as pd
 
 from pipeline import schema, words
 from pipeline.errors import UsageError
+from pipeline.ingest import discreet
 from pipeline.ingest.inspection import ASKED, READ, ColumnSeen, TableSeen, guarded
 from pipeline.ingest.intake import RawTable, folded
 from pipeline.ingest.layouts import ColumnMap, Layout, TableMap
@@ -29,6 +30,8 @@ from pipeline.settings import Settings
 from pipeline.units import convert, line, spelled
 
 SHOWN = 3
+# a text of a coded column is a code, and shown as it is, when so many rows share it and it is no sentence
+FEWEST_SHARED, WORDS_OF_A_CODE = 3, 5
 # a coordinate beyond this is none in degrees
 _WIDEST_DEG = 360
 _SLASHED = r"^\s*(\d{1,2})[-/.](\d{1,2})[-/.](?:\d{4}|\d{2})(?:[T ,].*)?$"
@@ -140,13 +143,14 @@ def _show(column: ColumnSeen, frame: pd.DataFrame, block: pd.DataFrame, faults: 
     if column.field == "well_id":
         column.readings = [(t, t) for t in _distinct(texts[texts != ""])]
         others = [name for name in layout.tables[table].id if folded(name) != folded(column.header)]
-        if others:
+        if others and len(others) < len(layout.tables[table].id):
             column.notes.append(words.say("inspect.id_with", columns=", ".join(f"'{name}'" for name in others)))
         return
     values = block[column.field].reset_index(drop=True)
     mine = faults[faults["field"] == column.field]
     filled = texts[texts != ""]
     if filled.empty:
+        column.empty = True
         column.notes.append(words.say("inspect.empty", rows=f"{len(texts):,}"))
         return
     read = values[filled.index]
@@ -154,13 +158,15 @@ def _show(column: ColumnSeen, frame: pd.DataFrame, block: pd.DataFrame, faults: 
     typed = schema.fields()[column.field].type
     nothing = filled.map(text_words.fold).isin(text_words.missing_words(layout.missing))
     column.missing_share = float(1 - (~nothing).sum() / max(len(texts), 1))
+    column.empty = bool(nothing.all())
     for text in _distinct(filled[known]):
         at = filled[filled == text].index[0]
         word = str(frame[column.unit_from].iloc[at] or "") if column.unit_from in frame else ""
         told = reading(column, read[at], settings.units, word)
         if column.field == "completed_date" and "completed_precision_code" in block:
             told = dated(told, int(block["completed_precision_code"].iloc[at]))
-        column.readings.append((f"{text} {word}".strip(), told))
+        raw = text if typed == "string" else discreet.shown(text)
+        column.readings.append((f"{raw} {word}".strip(), told))
     filters = next((m.where for m in layout.tables[table].columns.values() if m.field == column.field), {})
     told = [
         words.say("inspect.where", column=header,
@@ -175,7 +181,8 @@ def _show(column: ColumnSeen, frame: pd.DataFrame, block: pd.DataFrame, faults: 
     elif not filters:
         _tell_unread(column, filled[~nothing], known[~nothing])
     if typed == "date":
-        _tell_dates(column, filled, mine, layout)
+        declared = next((m.date_order for m in layout.tables[table].columns.values() if m.field == column.field), "")
+        _tell_dates(column, filled, mine, declared or layout.date_order)
     if typed in ("code", "boolean"):
         _tell_codes(column, filled, values, mine)
 
@@ -277,18 +284,18 @@ def _tell_unread(column: ColumnSeen, filled: pd.Series, known: pd.Series) -> Non
 
 
 def _short(text: str, most: int = 24) -> str:
-    text = " ".join(text.split())
+    text = discreet.shown(" ".join(text.split()))
     return f"'{text}'" if len(text) <= most else f"'{text[: most - 1]}…'"
 
 
-def _tell_dates(column: ColumnSeen, filled: pd.Series, faults: pd.DataFrame, layout: Layout) -> None:
+def _tell_dates(column: ColumnSeen, filled: pd.Series, faults: pd.DataFrame, declared: str) -> None:
     """Order of day and month and what decided it; years alone; two-digit years."""
     parts = filled.str.extract(_SLASHED).dropna().astype(int)
     if len(parts):
         day_first = int(((parts[0] > 12) & (parts[1] <= 12)).sum())
         month_first = int(((parts[1] > 12) & (parts[0] <= 12)).sum())
         decided = faults[faults["code"] == "N305"]
-        order = str(decided["found"].iloc[0]) if len(decided) else layout.date_order
+        order = str(decided["found"].iloc[0]) if len(decided) else declared
         column.notes.append(words.say(
             f"inspect.order_{order}", day=f"{day_first:,}", month=f"{month_first:,}", dates=f"{len(parts):,}"
         ))  # fmt: skip
@@ -303,12 +310,12 @@ def _tell_codes(column: ColumnSeen, filled: pd.Series, values: pd.Series, faults
     """Which spellings are known and which are not, by count."""
     strange = set(faults.loc[faults["code"] == "N401", "found"].dropna())
     counts = filled.value_counts()
-    known = [(str(t), int(n)) for t, n in counts.items() if str(t)[:80] not in strange]
-    lost = [(str(t), int(n)) for t, n in counts.items() if str(t)[:80] in strange]
+    known = [(str(t), int(n)) for t, n in counts.items() if discreet.shown(str(t))[:80] not in strange]
+    lost = [(str(t), int(n)) for t, n in counts.items() if discreet.shown(str(t))[:80] in strange]
     first = {t: values[filled[filled == t].index[0]] for t, _ in known[:6]}
     codes = schema.codes(schema.fields()[column.field].codes) if schema.fields()[column.field].codes else {}
     column.readings = [
-        (t, words.say("inspect.yes" if v else "inspect.no") if isinstance(v, (bool, np.bool_)) else
+        (discreet.shown(t), words.say("inspect.yes" if v else "inspect.no") if isinstance(v, (bool, np.bool_)) else
          codes.get(str(v), words.say("inspect.none") if pd.isna(v) else str(v)))
         for t, v in list(first.items())[:SHOWN]
     ]  # fmt: skip
@@ -316,9 +323,16 @@ def _tell_codes(column: ColumnSeen, filled: pd.Series, values: pd.Series, faults
         rows = sum(n for _, n in known)
         column.notes.append(words.say("inspect.codes_known", texts=len(known), rows=f"{rows:,}", of=f"{len(filled):,}"))
     if lost:
-        told = ", ".join(f"{_short(t)} {n:,}" for t, n in lost[:6])
+        told = ", ".join(f"{_spelling(column, t, n)} {n:,}" for t, n in lost[:6])
         more = f" +{len(lost) - 6}" if len(lost) > 6 else ""
         column.notes.append(words.say("inspect.codes_lost", texts=len(lost), told=told + more))
+
+
+def _spelling(column: ColumnSeen, text: str, rows: int) -> str:
+    """A spelling as shown: one that many rows share is a code that the user must see to answer for it."""
+    if rows < FEWEST_SHARED or is_prose(column) or len(text.split()) > WORDS_OF_A_CODE:
+        return _short(text)
+    return f"'{text}'"
 
 
 def _place(turn: list[ColumnSeen], block: pd.DataFrame, layout: Layout) -> None:

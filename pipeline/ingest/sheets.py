@@ -13,6 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pipeline.errors import SourceError
+from pipeline.ingest import discreet
 from pipeline.ingest.header import COLUMNS_MOST, Candidate, is_footer, is_type_row, joined, rows_below, unique_names
 from pipeline.ingest.header_words import is_units_row
 from pipeline.ingest.intake import LINE, ROW
@@ -118,13 +119,13 @@ def read_workbook(content: IO[bytes], name: str) -> list[Grid]:
             # the library warns of styles and links that it passes over; cells are not concerned
             warnings.simplefilter("ignore")
             book = openpyxl.load_workbook(content, read_only=True, data_only=True)
-            for sheet in book.worksheets:
+            for number, sheet in enumerate(book.worksheets, 1):
                 sheet.reset_dimensions()
                 rows = [[as_text(v) for v in row] for row in sheet.iter_rows(values_only=True)]
                 while rows and not any(rows[-1]):
                     rows.pop()
                 if rows:
-                    grids.append(Grid(sheet.title, rows))
+                    grids.append(Grid(discreet.title(sheet.title, number), rows))
     except Exception as error:  # the library raises KeyError, ValueError and others on broken books
         told = " ".join(str(error).split())[:120]
         raise SourceError(f"{name}: the workbook cannot be read ({type(error).__name__}: {told}).") from None

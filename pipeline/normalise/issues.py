@@ -11,12 +11,17 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pipeline import schema
+from pipeline.ingest import discreet
 from pipeline.normalise.order import ordered
 
 STAGE = "normalise"
 KEYS = ["source_id", "well_id", "source_file", "source_row"]
 COLUMNS = [*KEYS, "stage", "code", "severity_code", "field", "found", "expected", "used"]
 _LONGEST = 80
+# fields whose texts stand in the outputs anyway
+_OPEN = ("well_id", "region_code", "area_code")
+# rules that tell what a cell says, and among them those that tell a count in words of the program
+_RAW, _COUNTED = ("N1", "N2", "N3", "N4"), ("N107", "N305", "N306")
 
 
 @cache
@@ -130,13 +135,21 @@ class IssueLog:
         out = pd.concat([f.astype({"source_row": "Int64"}) for f in frames], ignore_index=True)
         known = severities()
         out["stage"], out["severity_code"] = STAGE, out["code"].map(known)
-        out["found"] = out["found"].astype("str")
+        out["found"] = _discreet(out)
         long = (out["found"].str.len() > _LONGEST).fillna(False).to_numpy(dtype=bool)
         if long.any():
             out.loc[long, "found"] = out.loc[long, "found"].str.slice(0, _LONGEST)
         for name in ("well_id", "source_file", "expected", "used", "field"):
             out[name] = out[name].astype("str")
         return ordered(out[COLUMNS], ["source_id", "source_file", "source_row", "code", "field", "found", "expected"])
+
+
+def _discreet(out: pd.DataFrame) -> pd.Series:
+    """What was found, without words that may be names; ids and places stand in the outputs anyway."""
+    found = out["found"].astype("str")
+    free = found.notna() & ~out["field"].isin(_OPEN) & out["code"].str.startswith(_RAW) & ~out["code"].isin(_COUNTED)
+    texts = {text: discreet.shown(text) for text in found[free].unique()}
+    return found.where(~free, found.map(texts)).astype("str")
 
 
 def place_of(keys: pd.DataFrame) -> tuple[str, str | None]:

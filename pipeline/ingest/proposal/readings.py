@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline import schema
+from pipeline.ingest import discreet
 from pipeline.ingest.proposal.cells import Cells
 from pipeline.ingest.proposal.model import Guess
 
@@ -32,7 +33,10 @@ def samples(found: Guess, profile: Cells) -> list[tuple[str, str]]:
     rest = texts[1:]
     if rest:
         picks += [rest[i] for i in np.unique(np.linspace(0, len(rest) - 1, _MOST_SAMPLES - 1).astype(int))]
-    return [(text, reading(text, found)) for text in picks[:_MOST_SAMPLES]]
+    # a cell that holds no value may hold a name
+    own = found.field == "well_id" or schema.fields()[found.field].type == "string"
+    shown = [text if own else discreet.shown(text) for text in picks[:_MOST_SAMPLES]]
+    return [(text, reading(text, found)) for text in shown]
 
 
 def reading(text: str, found: Guess) -> str:
