@@ -51,7 +51,7 @@ def _spell(
         return
     column = next(name for name in table.frame.columns if name == mapped.id[0])
     frame = table.frame.copy(deep=False)
-    values = frame[column].copy()
+    values = frame[column].astype("str")
     values.loc[changed.index] = changed
     frame[column] = values
     table.frame = frame

@@ -74,7 +74,7 @@ def _column_of_names(profile: Unknown, headers: dict[str, str]) -> tuple[str, fl
     """The column whose values are names of ``headers``, and the larger of both shares."""
     best, top = "", 0.0
     for header in profile.headers:
-        values = {folded(v) for v in profile.values(header).unique()}
+        values = profile.named(header)
         common = len(values & set(headers))
         if common < min(_FEWEST, len(headers)) or common < 2:
             continue

@@ -16,10 +16,9 @@ _MOST_KINDS = 40
 # letters of a short list in which both casing and screen are told
 _LETTERS = {"c": "casing", "s": "screen"}
 _FIELDS = {
-    "casing": ("depth_casing_bottom_m", "diameter_casing_inside_m"),
-    "screen": ("depth_screen_top_m", "depth_screen_bottom_m"),
+    "casing": {"diameter": "diameter_casing_inside_m", "bottom": "depth_casing_bottom_m"},
+    "screen": {"top": "depth_screen_top_m", "bottom": "depth_screen_bottom_m"},
 }
-_COLUMNS = {"casing": {"bottom", "diameter"}, "screen": {"top", "bottom"}}
 _NOT_OF_IT = {"seal", "geology", "hole"}
 _Engine = Callable[[tuple[str, ...], pd.DataFrame, "list[str] | None", "dict[str, str] | None", Context], list[Guess]]
 
@@ -59,14 +58,21 @@ def lines_by_kind(profile: Unknown, engine: _Engine, context: Context = Context(
     for kind in sorted(set(kinds.values())):
         texts = tuple(sorted(t for t, k in kinds.items() if k == kind))
         cells = profile.sample[kind_column].fillna("").astype("str").str.strip()
-        asked = [h for h in measures if concepts_in(h) & _COLUMNS[kind]]
+        asked = [h for h in measures if concepts_in(h) & set(_FIELDS[kind])]
         rows = profile.sample.loc[cells.isin(texts), asked]
         named = tuple(f"{kind} {h}" for h in asked)
         units = [profile.units[profile.headers.index(h)] for h in asked] if profile.units else None
         guesses = engine(named, rows.set_axis(list(named), axis=1).reset_index(drop=True), units, None, context)
         for header, guess in zip(asked, guesses, strict=True):
-            if guess.field in _FIELDS[kind] and guess.field not in out.where:
-                told = Evidence("values", f"'{kind_column}' says {', '.join(map(repr, texts[:3]))}", 3.0)
-                out.guesses.append(replace(guess, header=header, evidence=[told, *guess.evidence]))
-                out.where[guess.field] = {kind_column: texts}
+            name = next(f for end, f in _FIELDS[kind].items() if end in concepts_in(header))
+            if name in out.where:
+                continue
+            told = Evidence("values", f"'{kind_column}' says {', '.join(map(repr, texts[:3]))}", 3.0)
+            read = replace(guess, header=header, evidence=[told, *guess.evidence])
+            if guess.field != name:
+                # the words of the header say which end it is; the values were taken for something else
+                read = replace(read, field=name, field_score=0.7, score=0.7 * guess.unit_score, runner_up=guess.field,
+                               why_not="the evidence is too thin")  # fmt: skip
+            out.guesses.append(read)
+            out.where[name] = {kind_column: texts}
     return out if out.guesses else None

@@ -94,7 +94,10 @@ def key_columns(profile: Unknown, guesses: list[Guess], shared: set[str]) -> lis
         concepts = concepts_in(header)
         mark = 4.0 * (found.field == "well_id") + 2.0 * (folded(header) in shared)
         mark += 1.0 * bool(concepts & _NUMBERED) + 1.0 * bool(concepts & _NUMBERING)
-        if mark < 2.0 or values.nunique() < min(_FEWEST_COMMON, profile.rows):
+        if mark < 2.0:
+            continue
+        called = found.field == "well_id" and found.field_score >= LIKELY
+        if not called and values.nunique() < min(_FEWEST_COMMON, profile.rows):
             continue
         # a name that two tables share is an id only if its values could be one
         if found.field == "well_id" or concepts & _NUMBERING or _could_be_ids(values):

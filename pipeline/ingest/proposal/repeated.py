@@ -161,8 +161,9 @@ def _unit_column(profile: Unknown, apart: list[str]) -> str:
         share = sum(bool(unit_of(t)) for t in texts) / len(texts)
         words = set(words_in(header))
         beside = set(words_in(apart[-1]))
-        mark = share + 0.3 * bool(words & {"unit", "units", "uom"}) + 0.5 * len(words & beside) / len(words | beside)
-        if share >= 0.3 and mark > top:
+        share *= len(profile.values(header)) / max(len(profile.sample), 1)
+        mark = share + 0.3 * bool(words & {"unit", "units", "uom"}) + len(words & beside) / len(words | beside)
+        if share >= 0.2 and mark > top:
             best, top = header, mark
     return best
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cache
+from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -16,6 +17,9 @@ from pipeline.ingest.proposal.concepts import parse, tokens
 _MOST_DISTINCT = 60
 # which of several files of one header a row is of
 PART = "_part"
+
+
+_T = TypeVar("_T")
 
 
 @dataclass
@@ -49,6 +53,7 @@ class Unknown:
     read: Callable[[list[str]], pd.DataFrame]
     files: list[str] = field(default_factory=list)
     _keys: dict[str, tuple[pd.Index, float]] = field(default_factory=dict)
+    _kept: dict[tuple[str, str], Any] = field(default_factory=dict)
 
     @property
     def key(self) -> tuple[str, ...]:
@@ -57,7 +62,17 @@ class Unknown:
 
     def values(self, header: str) -> pd.Series:
         """Filled cells of a column in the sample, trimmed; words for missing left out."""
-        return filled(self.sample[header])
+        return self.kept("values", header, lambda: filled(self.sample[header]))
+
+    def named(self, header: str) -> set[str]:
+        """Distinct texts of a column in the sample, as names are compared."""
+        return self.kept("named", header, lambda: {folded(v) for v in self.values(header).unique()})
+
+    def kept(self, what: str, header: str, work: Callable[[], _T]) -> _T:
+        """Something worked out of a column once."""
+        if (what, header) not in self._kept:
+            self._kept[what, header] = work()
+        return self._kept[what, header]
 
     def keys(self, header: str) -> tuple[pd.Index, float]:
         """Distinct ids of a whole column in their plain form, and distinct ids over filled cells of one file."""
@@ -137,18 +152,21 @@ def numbers_of(texts: pd.Series) -> pd.Series:
 def share_of_numbers(profile: Unknown, header: str) -> float:
     """Share of the filled cells of the sample that are numbers."""
     texts = profile.values(header)
-    return len(numbers_of(texts)) / len(texts) if len(texts) else 0.0
+    return profile.kept("numbers", header, lambda: len(numbers_of(texts)) / len(texts) if len(texts) else 0.0)
 
 
 def few(profile: Unknown, header: str, most: int = _MOST_DISTINCT) -> list[str]:
     """Distinct texts of a column that holds few of them, the most frequent first; empty where it holds many."""
-    counts = profile.values(header).value_counts()
+    counts = profile.kept("counts", header, lambda: profile.values(header).value_counts())
     return [str(t) for t in counts.index] if 0 < len(counts) <= most else []
 
 
 def is_dates(profile: Unknown, header: str) -> bool:
     """Whether nearly all filled cells are dates, written with separators or as eight digits."""
-    texts = profile.values(header)
+    return profile.kept("dates", header, lambda: _dated(profile.values(header)))
+
+
+def _dated(texts: pd.Series) -> bool:
     if len(texts) == 0:
         return False
     marks = r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}(?:[ T].*)?|(?:18|19|20)\d{6}|\d{1,2}[ -][A-Za-z]{3,9}[ -]\d{2,4}"
@@ -176,5 +194,7 @@ def sampled(frame: pd.DataFrame, most: int) -> pd.DataFrame:
 
 
 def bare(frame: pd.DataFrame) -> pd.DataFrame:
-    """The frame without the columns that count lines and records."""
-    return frame.drop(columns=[LINE, ROW], errors="ignore")
+    """The frame as text alone, without the columns that count lines and records."""
+    out = frame.drop(columns=[LINE, ROW], errors="ignore")
+    coded = [c for c in out if not pd.api.types.is_string_dtype(out[c].dtype)]
+    return out.astype(dict.fromkeys(coded, "str")) if coded else out
