@@ -221,7 +221,9 @@ def _read_cells(found: LineSeen, table: TableSeen, settings: Settings) -> None:
             raw = str(one[column.header].iloc[0] or "").strip()
             value = here["well_id" if column.field == "well_id" else column.field].iloc[0]
             reading, why = "", ""
-            if pd.notna(value):
+            if column.field == "well_id":
+                reading = raw
+            elif pd.notna(value):
                 word = str(one[column.unit_from].iloc[0] or "") if column.unit_from in one else ""
                 reading = inspect_values.reading(column, value, settings.units, word)
                 if column.field == "completed_date" and "completed_precision_code" in here:

@@ -192,12 +192,14 @@ def _column(column: ColumnSeen, everything: bool, brief: bool) -> list[str]:
     left = f"    {_clip(column.header, _HEADER):<{_HEADER}} {_clip(meaning(column), _MEANING):<{_MEANING}} {told}"
     if everything and len(" ".join(column.header.split())) > _HEADER:
         left = f"    {' '.join(column.header.split())}\n{'':<{_HEADER + 4}} {meaning(column):<{_MEANING}} {told}"
-    room = WIDTH - 5 - _HEADER - 1 - _MEANING - len(told)
+    share = f" [{words.say('inspect.empty_share', share=f'{column.missing_share * 100:.0f}')}]"
+    share = share if column.missing_share >= _MOSTLY_EMPTY and not column.empty else ""
+    room = WIDTH - 5 - _HEADER - 1 - _MEANING - len(told) - len(share)
     first = readings(replace(column, readings=column.readings[:1]), WIDTH)
     if len(first) <= room:
-        out = f"{left}{readings(column, room)}".rstrip().split("\n")
+        out = f"{left}{readings(column, room)}{share}".rstrip().split("\n")
     else:
-        out = [*left.rstrip().split("\n"), f"      {readings(column, WIDTH - 6)}"]
+        out = [*left.rstrip().split("\n"), f"      {readings(column, WIDTH - 6 - len(share))}{share}"]
     second = []
     if column.why_not:
         second.append(words.say("inspect.why_not", why=plain(column.why_not)))
@@ -210,8 +212,6 @@ def _column(column: ColumnSeen, everything: bool, brief: bool) -> list[str]:
     notes = list(column.notes) if everything or not brief or column.field in DECIDING else []
     if column.after:
         notes.insert(0, words.say("inspect.after", column=_clip(column.after, 50)))
-    if column.missing_share >= _MOSTLY_EMPTY or (everything and column.missing_share):
-        notes.append(words.say("inspect.empty_share", share=f"{column.missing_share * 100:.0f}"))
     for line in [*(["; ".join(second)] if second else []), *notes]:
         out += _wrap(line, 6, 8) if everything else ["      " + _clip(line, WIDTH - 6)]
     return out

@@ -18,13 +18,15 @@ from pipeline import schema
 from pipeline.ingest.header_words import spelled_out, words_of
 from pipeline.ingest.intake import folded
 from pipeline.ingest.layouts import ColumnMap, Layout, TableMap
-from pipeline.ingest.proposal.model import Guess
+from pipeline.ingest.proposal.model import DEPTHS, Guess
 
 # what becomes of a column
 READ, ASKED, PERSONAL, PROSE, UNKNOWN, NOT_NEEDED = (
     "read", "asked", "personal", "prose", "not_understood", "not_needed",
 )  # fmt: skip
 MOST_QUESTIONS = 3
+# chance from which a column counts as likely
+LIKELY = 0.85
 
 
 @dataclass
@@ -121,6 +123,13 @@ class TableSeen:
     def understood(self) -> bool:
         """Whether it would be read without asking."""
         return bool(self.layout) and not self.doubts
+
+    @property
+    def weak(self) -> bool:
+        """Whether no layout knows it and no depth or level is likely in it."""
+        deciding = (c for c in self.columns if c.field in DEPTHS and not c.empty)
+        likely = any(c.state == READ or (c.state == ASKED and (c.chance or 0) >= LIKELY) for c in deciding)
+        return self.known == "proposed" and not self.understood and not likely
 
     @property
     def idle(self) -> bool:

@@ -64,12 +64,23 @@ def look(paths: list[Path], settings: Settings) -> Inspection:
                 sources.append(source)
         elif entry.fault is not None:
             out.unread.append((entry.name, str(entry.fault).removeprefix(f"{entry.name}: "), entry.named))
+    _leave_weak(out, {e.name for e in survey.entries if not e.named})
+    sources = [s for s in sources if any(t.file in p.files for t in out.tables for p in s.profiles)]
     out.sources = sources
     found = [(q, source) for source in sources for q in source.proposal.questions if q.rows]
     found.sort(key=lambda pair: -pair[0].rows)
     out.questions = [asked(question, source) for question, source in found[:MOST_QUESTIONS]]
     out.market = next((s.proposal.market for s in sources if s.proposal.market), "")
     return out
+
+
+def _leave_weak(out: Inspection, unnamed: set[str]) -> None:
+    """Leave aside tables of a folder that may be anything, where others of it are understood."""
+    if not any(t.understood for t in out.tables):
+        return
+    for table in [t for t in out.tables if t.file in unnamed and t.weak and not t.hopeless]:
+        out.tables.remove(table)
+        out.aside.append((table.file, words.say("inspect.weak", doubts="; ".join(table.doubts[:2]))))
 
 
 def survey_of(reader: Reader, paths: list[Path]) -> Survey:
