@@ -21,7 +21,8 @@ _YEAR = r"(?:1[6-9]|20)\d\d"
 _DAY = re.compile(rf"(?:{_YEAR}[-/.]\d{{1,2}}[-/.]\d{{1,2}}|\d{{1,2}}[-/.]\d{{1,2}}[-/.](?:\d\d|{_YEAR}))(?:[ T].*)?")
 _PLAIN = re.compile(r"\d*\.?\d+")
 _DIGITS, _LONGEST_NUMBER = 7, 9
-_LISTS = {"header_concepts": ("concept", "words"), "header_short": ("short", "long"), "unit_words": ("words",), "missing": ("text",)}  # fmt: skip
+_LISTS = {"header_concepts": ("concept", "words"), "header_short": ("short", "long"), "unit_words": ("words",),
+          "missing": ("text",)}  # fmt: skip
 _COMMON = (
     "about above after and approx approximately apr april around artesian at aug august before below between "
     "boreholes by chemistry codebook columns construction data dec december demo dictionary did drilling dry "
