@@ -28,6 +28,7 @@ class RawTable:
     frame : DataFrame
         Exactly the columns that the layout uses for this table, under the names the layout writes, text as
         read (not trimmed); "" where the cell is empty, missing throughout where the file lacks the column.
+        A column whose texts repeat may be a category of text.
         Of names met twice in a header the second is called "name (2)". Two integer columns: ``_line``, the
         physical line on which the record begins, and ``_row``, its number (set-aside records count), from 1.
     """
@@ -125,3 +126,12 @@ def empty_quarantine() -> pd.DataFrame:
 def folded(name: str) -> str:
     """Header name as compared: trimmed, blanks single, lower case."""
     return " ".join(str(name).split()).lower()
+
+
+def only_rows(frame: pd.DataFrame, kept: Any) -> pd.DataFrame:
+    """Some rows of a raw frame; its categories hold no text that is in none of them."""
+    out = frame[kept].reset_index(drop=True)
+    for name, column in out.items():
+        if isinstance(column.dtype, pd.CategoricalDtype):
+            out[name] = column.cat.remove_unused_categories()
+    return out

@@ -62,7 +62,7 @@ class Opened:
 
     def parse(self, head: Candidate, grid: Grid | None, wanted: list[str] | None, units_row: bool | None = None,
               limit: int | None = None, threads: int = 2, encoding: str = "",
-              comment: str = "#") -> Parsed:  # fmt: skip
+              comment: str = "#", coded: bool = False) -> Parsed:  # fmt: skip
         """Records below a header that :meth:`heads` gave; see :func:`pipeline.ingest.parse.parse`."""
         if grid is not None:
             parsed = parse_grid(grid, head, wanted, units_row, limit)
@@ -70,7 +70,9 @@ class Opened:
                 parsed.bytes["mark"] += self.part.skip if self.part.origin is None else int(self.part.origin[0])
             return parsed
         assert self.text is not None
-        return parse(self.text, head, wanted, comment, units_row, limit, threads, self.name, encoding, self.part)
+        return parse(
+            self.text, head, wanted, comment, units_row, limit, threads, self.name, encoding, self.part, coded
+        )
 
     def units(self, head: Candidate, grid: Grid | None, units_row: bool | None = None) -> list[str]:
         """Units in a row below the header, one a column, [] when no row tells them."""

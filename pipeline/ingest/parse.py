@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import pandas as pd
-import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline.errors import SourceError
-from pipeline.ingest import scan
+from pipeline.ingest import eights, scan
+from pipeline.ingest.cells import TEXT, Cells, columns, series, side_by_side
 from pipeline.ingest.header import (
     ROWS_BELOW,
     Candidate,
@@ -26,9 +27,10 @@ from pipeline.ingest.header import (
     unique_names,
 )
 from pipeline.ingest.header_words import is_units_row
-from pipeline.ingest.intake import LINE, ROW, folded
+from pipeline.ingest.intake import LINE, ROW, folded, only_rows
 
-BLOCK = 131_072
+# bytes of a large file in which records are found at one time
+PIECE = 1 << 24
 # bytes looked at for rows of units below a header, and lines looked at for remarks below the last record
 ROOM_BELOW, FOOTER_LINES = 1 << 18, 40
 _QUOTE = ord('"')
@@ -41,7 +43,7 @@ class Parsed:
     Attributes
     ----------
     frame : DataFrame
-        Wanted columns as text, with ``_line`` and ``_row``.
+        Wanted columns as text, with ``_line`` and ``_row``; where asked, a column whose texts repeat is a category.
     lines : int
         Physical lines met.
     rows_read : int
@@ -115,28 +117,66 @@ def filled(kinds: Counter[str]) -> dict[str, int]:
 
 def count_lines(buffer: NDArray[np.uint8], stop: int, begin: int = 0) -> int:
     """Physical lines in the bytes from ``begin`` to ``stop``, counted over the raw bytes and nothing else."""
-    step, total = 1 << 24, 0
-    for at in range(begin, stop, step):
-        total += int(np.count_nonzero(buffer[at : min(at + step, stop)] == 10))
-    return total + int(stop > begin and buffer[stop - 1] != 10)
+    return eights.breaks(buffer, begin, stop) + int(stop > begin and buffer[stop - 1] != 10)
 
 
 def _find(buffer: NDArray[np.uint8], head: Candidate, pos: int, line: int, quote: int, comment: str,
-          limit: int, encoding: str) -> _Records:  # fmt: skip
+          limit: int, encoding: str, threads: int = 1) -> _Records:  # fmt: skip
     names = [cell.strip() for cell in head.cells]
     while names and not names[-1]:
         names.pop()
     mark = ord(comment[0]) if comment and head.comments else -1
-    room = max(count_lines(buffer, buffer.size, pos), 0) + 2
-    place, lines, state = np.empty((3, room), np.int64), np.empty(room, np.int32), np.empty((2, room), np.uint8)
     forms = scan.forms_of(encoding) if encoding else scan.FORMS
-    count, stop = scan.find_records(
-        buffer, pos, line, ord(head.delimiter), quote, len(head.cells), max(len(names), 1), mark, forms,
-        bool(encoding), limit, place, lines, state,
-    )  # fmt: skip
-    start, end, first = place[:, :count]
-    status, coding = state[:, :count]
-    return _Records(start, end, first, lines[:count], status, coding, stop)
+    words = eights.words_of(buffer)
+
+    def piece(begin: int, until: int) -> _Records:
+        room = eights.breaks(buffer, begin, until) + 2
+        place, lines, state = np.empty((3, room), np.int64), np.empty(room, np.int32), np.empty((2, room), np.uint8)
+        count, stop = scan.find_records(
+            buffer, words, begin, until, 0, ord(head.delimiter), quote, len(head.cells), max(len(names), 1), mark,
+            forms, bool(encoding), limit, place, lines, state,
+        )  # fmt: skip
+        start, end, first = place[:, :count]
+        status, coding = state[:, :count]
+        return _Records(start, end, first, lines[:count], status, coding, stop)
+
+    if limit >= 0 or buffer.size - pos < 2 * PIECE:
+        return _below_each_other([piece(pos, buffer.size)], pos, line)
+    return _below_each_other(_pieces(buffer, pos, piece, threads), pos, line)
+
+
+def _pieces(buffer: NDArray[np.uint8], pos: int, piece: Callable[[int, int], _Records], threads: int) -> list[_Records]:
+    """Records of a large file, found in pieces side by side.
+
+    A piece is begun at a line feed, as if no quote were open there. That is so where the piece before it ends
+    just there; where not, the piece is done again from where the last record ended. The outcome is that of one pass.
+    """
+    edges = [pos]
+    for at in range(pos + PIECE, buffer.size - PIECE, PIECE):
+        feed = np.flatnonzero(buffer[at : at + ROOM_BELOW] == 10)
+        edges += [at + int(feed[0]) + 1] if len(feed) else []
+    edges.append(buffer.size)
+    spans = list(itertools.pairwise(edges))
+    found = side_by_side(lambda k: piece(*spans[k]), range(len(spans)), threads)
+    out: list[_Records] = []
+    for (begin, until), records in zip(spans, found, strict=True):
+        reached = out[-1].stop if out else pos
+        if reached == begin:
+            out.append(records)
+        elif reached < until:
+            out.append(piece(reached, until))
+    return out
+
+
+def _below_each_other(pieces: list[_Records], pos: int, line: int) -> _Records:
+    """Records of pieces that follow each other, on the lines of the file, of which ``line`` is the first."""
+    start, end, place, lines, status, coding = (
+        np.concatenate([getattr(piece, name) for piece in pieces])
+        for name in ("start", "end", "line", "lines", "status", "coding")
+    )
+    np.cumsum(lines[:-1], out=place[1:])
+    place[:1] = 0
+    return _Records(start, end, place + line, lines, status, coding, pieces[-1].stop)
 
 
 def below_header(buffer: NDArray[np.uint8], head: Candidate, units_row: bool | None) -> tuple[int, int, list[str]]:
@@ -163,53 +203,30 @@ def _mark_footer(buffer: NDArray[np.uint8], records: _Records, delimiter: str) -
         records.status[at] = scan.FOOTER
 
 
-def _columns(buffer: NDArray[np.uint8], records: _Records, good: NDArray[np.int64], delimiter: int, quote: int,
-             fields: list[int], threads: int, encoding: str) -> list[pa.ChunkedArray]:  # fmt: skip
-    """Cells of the wanted fields of the good records, one Arrow column a field."""
-    slots = np.full(max(fields, default=-1) + 1, -1, np.int64)
-    slots[fields] = np.arange(len(fields))
-    forms = scan.forms_of(encoding) if encoding else scan.FORMS
-
-    def block(at: int) -> list[pa.Array]:
-        part = good[at : at + BLOCK]
-        shape = (len(fields), len(part))
-        begin, length = np.empty(shape, np.int64), np.empty(shape, np.int32)
-        escaped = np.empty(shape, np.bool_)
-        scan.locate(buffer, records.start[part], records.end[part], delimiter, quote, _QUOTE, slots, begin, length,
-                    escaped)  # fmt: skip
-        coding, out = records.coding[part], []
-        for slot in range(len(fields)):
-            room = int(length[slot].sum(dtype=np.int64)) * (3 if (coding == scan.CP1252).any() else 1)
-            offsets, text = np.empty(len(part) + 1, np.int64), np.empty(room, np.uint8)
-            scan.copy_cells(
-                buffer, begin[slot], length[slot], escaped[slot], coding, _QUOTE, forms, offsets, text
-            )
-            out.append(pa.LargeStringArray.from_buffers(len(part), pa.py_buffer(offsets), pa.py_buffer(text)))
-        return out
-
-    starts = range(0, len(good), BLOCK)
-    if len(starts) > 1 and threads > 1:
-        with ThreadPoolExecutor(threads) as pool:
-            blocks = list(pool.map(block, starts))
-    else:
-        blocks = [block(at) for at in starts]
-    return [pa.chunked_array([b[slot] for b in blocks], pa.large_string()) for slot in range(len(fields))]
-
-
 def _repeats(frame: pd.DataFrame, names: dict[str, str]) -> NDArray[np.bool_]:
     """Rows that repeat the header, and rows of types or units right below such a row."""
     compared = [c for c in names if c in frame]
     if not compared or frame.empty:
         return np.zeros(len(frame), bool)
-    rows = np.flatnonzero(frame[compared[0]].str.strip().str.lower() == names[compared[0]])
+    # columns of few texts first: they leave hardly a row to look at in the others
+    searched = sorted(compared, key=lambda name: frame[name].dtype == TEXT)
+    rows = _rows_of(frame[searched[0]], names[searched[0]])
     out = np.zeros(len(frame), bool)
-    for column in compared[1:]:
+    for column in searched[1:]:
         rows = rows[(frame[column].iloc[rows].str.strip().str.lower() == names[column]).to_numpy(bool)]
     out[rows] = True
     for row in rows + 1:
         cells = [str(v) for v in frame[compared].iloc[row]] if row < len(frame) else []
         out[row : row + 1] |= is_type_row(cells) or is_units_row(cells)
     return out
+
+
+def _rows_of(column: pd.Series, word: str) -> NDArray[np.int64]:
+    """Rows that hold a word, whatever its case and the blanks around it."""
+    if column.dtype == TEXT:
+        return np.flatnonzero(column.str.strip().str.lower() == word)
+    texts = column.cat.categories.to_series()
+    return np.flatnonzero(np.isin(column.cat.codes, np.flatnonzero(texts.str.strip().str.lower() == word)))
 
 
 def choose(names: Names, wanted: list[str] | None) -> tuple[dict[str, int], list[str]]:
@@ -222,7 +239,7 @@ def choose(names: Names, wanted: list[str] | None) -> tuple[dict[str, int], list
 
 def parse(buffer: NDArray[np.uint8], head: Candidate, wanted: list[str] | None, comment: str = "#",
           units_row: bool | None = None, limit: int | None = None, threads: int = 2, file: str = "",
-          encoding: str = "", part: Part | None = None) -> Parsed:  # fmt: skip
+          encoding: str = "", part: Part | None = None, coded: bool = False) -> Parsed:  # fmt: skip
     """Records of delimited text below its header.
 
     Parameters
@@ -241,6 +258,8 @@ def parse(buffer: NDArray[np.uint8], head: Candidate, wanted: list[str] | None, 
         Encoding of single bytes that holds for the whole file; "": UTF-8, and cp1252 line by line where it is not.
     part : Part or None
         Where the table's part of the file begins; None: the whole file.
+    coded : bool
+        Whether columns whose texts repeat become categories: the quick way to read a table for good.
 
     Raises
     ------
@@ -251,10 +270,10 @@ def parse(buffer: NDArray[np.uint8], head: Candidate, wanted: list[str] | None, 
     pos, line, _ = below_header(buffer, head, units_row)
     most = -1 if limit is None else limit
     quote = _QUOTE
-    records = _find(buffer, head, pos, line, quote, comment, most, encoding)
+    records = _find(buffer, head, pos, line, quote, comment, most, encoding, threads)
     if records.faults() and head.delimiter in "\t|":
         # tab files are often written without quoting: there a quote is a letter like any other
-        plain = _find(buffer, head, pos, line, -1, comment, most, encoding)
+        plain = _find(buffer, head, pos, line, -1, comment, most, encoding, threads)
         if plain.faults() < records.faults():
             records, quote = plain, -1
     if records.stop == buffer.size:
@@ -265,10 +284,12 @@ def parse(buffer: NDArray[np.uint8], head: Candidate, wanted: list[str] | None, 
     good = np.flatnonzero(status == scan.GOOD)
     is_record = (status == scan.GOOD) | (status >= scan.TOO_FEW)
     fields = sorted(set(positions.values()))
-    cells = _columns(buffer, records, good, ord(head.delimiter), quote, fields, threads, encoding)
-    arrays = dict(zip(fields, cells, strict=True))
-    frame = pa.table({name: arrays[i] for name, i in positions.items()}).to_pandas()
-    frame = frame if len(frame.columns) else pd.DataFrame(index=range(len(good)))
+    forms = scan.forms_of(encoding) if encoding else scan.FORMS
+    cells = Cells(
+        buffer, records.start[good], records.end[good], records.coding[good], ord(head.delimiter), quote, forms
+    )
+    arrays = dict(zip(fields, map(series, columns(cells, fields, threads, coded)), strict=True))
+    frame = pd.DataFrame({n: arrays[i] for n, i in positions.items()}, index=pd.RangeIndex(len(good)), copy=False)
     for name in absent:
         frame[name] = pd.Series(None, index=frame.index, dtype="str")
     again = _repeats(frame, {n: folded(head.cells[i]) for n, i in positions.items()})
@@ -276,7 +297,7 @@ def parse(buffer: NDArray[np.uint8], head: Candidate, wanted: list[str] | None, 
     number = np.cumsum(is_record)
     frame[LINE], frame[ROW] = records.line[good], number[good]
     if again.any():
-        frame = frame[~again].reset_index(drop=True)
+        frame = only_rows(frame, ~again)
 
     above = line - 1 - part.lines - head.comments
     kinds = _by_kind(records, records.lines, good[again], above, head.comments)

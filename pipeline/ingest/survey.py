@@ -329,8 +329,10 @@ class Reader:
         """Records of a table, only the columns that its layout uses."""
         layout, table = found.layout, found.table
         wanted = layout.raw_columns(table.name) or list(table.match)
-        parsed = self._parse(found.opened, found.head, found.grid, wanted, layout.units_row or None,
-                             self.settings.limit, single_bytes(layout.encoding))
+        parsed = found.opened.parse(
+            found.head, found.grid, wanted, layout.units_row or None, self.settings.limit, self.settings.threads,
+            single_bytes(layout.encoding), coded=True,
+        )  # fmt: skip
         if not parsed.rows_read:
             raise SourceError(f"{found.opened.name}: a header and no record below it.")
         if not len(parsed.frame):

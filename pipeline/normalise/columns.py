@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from pipeline import schema
 from pipeline.errors import UsageError
+from pipeline.ingest.intake import only_rows
 from pipeline.normalise import codes, coordinates, dates, numbers, phrases, quantities, text, totals
 from pipeline.normalise.issues import IssueLog
 from pipeline.units import line, typed
@@ -107,7 +108,7 @@ class Reader:
         self.totals.append(told)
         kept = np.ones(len(raw.frame), dtype=bool)
         kept[at] = False
-        return replace(raw, frame=raw.frame[kept].reset_index(drop=True))
+        return replace(raw, frame=only_rows(raw.frame, kept))
 
     def _warm(self, table: TableMap) -> None:
         """Work out the unit conversions once, before columns are read side by side."""

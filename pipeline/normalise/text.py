@@ -64,10 +64,15 @@ def series(texts: pa.StringArray, codes: NDArray[np.integer[Any]]) -> pd.Series:
 
 def encode(column: pd.Series) -> Coded:
     """Distinct trimmed texts of a column, and the code of each row."""
-    first = pc.dictionary_encode(plain(column))
-    codes = first.indices.fill_null(-1).to_numpy(zero_copy_only=False).astype(np.int32, copy=False)
-    texts = pc.utf8_trim_whitespace(first.dictionary)
-    if not pc.all(pc.equal(texts, first.dictionary)).as_py() and len(texts):
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        codes = column.cat.codes.to_numpy().astype(np.int32)
+        found = plain(column.cat.categories.to_series())
+    else:
+        first = pc.dictionary_encode(plain(column))
+        codes = first.indices.fill_null(-1).to_numpy(zero_copy_only=False).astype(np.int32, copy=False)
+        found = first.dictionary
+    texts = pc.utf8_trim_whitespace(found)
+    if not pc.all(pc.equal(texts, found)).as_py() and len(texts):
         second = pc.dictionary_encode(texts)
         moved = second.indices.to_numpy(zero_copy_only=False).astype(np.int32, copy=False)
         codes, texts = np.append(moved, np.int32(-1))[codes], second.dictionary

@@ -106,11 +106,11 @@ def test_reference_duckdb_reads_the_same_records() -> None:
 
 
 def test_blocks_and_threads_change_nothing(monkeypatch) -> None:  # type: ignore[no-untyped-def]
-    from pipeline.ingest import parse as module
+    from pipeline.ingest import cells as module
 
     raw = (HEADER + "".join(f'{i},"a\n{i}",{"é" * (i % 4)},z\n' for i in range(1000))).encode()
     whole = _parse(raw)
-    monkeypatch.setattr(module, "BLOCK", 17)
+    monkeypatch.setattr(module, "ROWS_AT_ONCE", 17)
     assert _parse(raw).frame.equals(whole.frame)
 
 
