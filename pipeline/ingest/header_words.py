@@ -10,6 +10,7 @@ from functools import cache
 
 from pipeline import schema
 
+_SIGNS = str.maketrans({"³": "3", "^": None, "µ": "u", "μ": "u", "°": " "})
 FILLER = {"of", "the", "in", "a", "below", "ground", "bgl", "bgs", "surface", "level", "btoc", "toc", "land"}
 # a unit of one letter is no unit within a name
 _SHORTEST_UNIT = 2
@@ -83,7 +84,7 @@ def spelled_out(words: list[str]) -> list[str]:
 
 def unit_of(text: str) -> str:
     """Unit written in a text such as ``ft bgl``, "" when it is none; words of the datum are passed over."""
-    parts = re.findall(r"[a-z0-9µ]+", text.lower().replace("³", "3").replace("^", ""))
+    parts = re.findall(r"[a-z0-9]+", text.lower().translate(_SIGNS))
     found = units().get(" ".join(parts))
     while not found and parts and parts[-1] in FILLER:
         parts = parts[:-1]

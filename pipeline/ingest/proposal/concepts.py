@@ -24,8 +24,12 @@ _SHORTEST_PIECE = 3
 _SHORTEST_CUT = 2
 _SHORTEST_SLIP = 6
 _CUT_AT = range(8, 12)
+# a single letter left at the end where names are cut; a lone m is a unit even so
+_CUT_LETTERS = frozenset("abcdefghijklnopqrstuvwxyz")
 # of these the start of a longer word is one only there
 _CUT_ONLY = frozenset({"la", "lo"})
+# NO3, SO4, HCO3: no number of anything
+_FORMULA = re.compile(r"^(?:[A-Z][a-z]?){1,3}\d$")
 _CASING_TOP = re.compile(r"btoc|below toc|casing top|top of casing|\btoc\b|_toc\b")
 _REFERENCE = re.compile(r"mbrp|brp\b|reference point|reference level|measuring point|measurement point")
 UNKNOWN = "?"
@@ -115,11 +119,14 @@ def tokens(header: str) -> list[str]:
     text = re.sub(r"^\s*(?:[Qq]?\d{1,3}[a-z]?[.):]\s*|[Qq]\d{1,3}[\s_]+)", "", header)
     text = re.sub(r"(?i)\b(adm|admin)_?(\d)\b", r"admin", text)
     text = re.sub(r"(?<![A-Za-z])pH(?![a-z])", "ph", text)
+    text = re.sub(r"(?<![A-Za-z])[uµμmkd](?:S|W|Pa|L)(?![a-z])", lambda found: found[0].lower(), text)
     text = re.sub(r"(?<=[a-zà-ÿ])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z]{2})", " ", text)
     text = re.sub(r"#|№|\bn[°º]\.?|\bno\.", " no ", text, flags=re.IGNORECASE)
     text = re.sub(r"%", " percent ", text).replace("@", " at ")
     text = re.sub(r"(?<=[A-Za-z])2(?=[A-Za-z]{3})", " to ", text)
     found = re.findall(r"[a-z0-9]+", folded(text))
+    if len(found) == 1 and _FORMULA.match(header.strip()):
+        return found
     return [piece for word in found for piece in _apart(word)]
 
 
@@ -167,7 +174,7 @@ def _parted(word: str, cut: bool) -> tuple[str, ...]:
         if unit_of(rest) and pieces and len(rest) > 1:
             found.append((len(pieces) * 2 + 2, (*pieces, rest)))
         if cut and pieces and rest in _by_start() and rest not in _pieces():
-            found.append((len(pieces) * 2 + 3, (*pieces, _by_start()[rest][0])))
+            found.append((len(pieces) * 2 + 3, (*pieces, rest)))
         if cut and pieces and len(rest) == 1 and rest in "fmi":
             found.append((len(pieces) * 2 + 4, pieces))
         for end in range(_SHORTEST_PIECE, len(rest) + 1):
@@ -343,8 +350,8 @@ def parse(header: str, cut: bool = False) -> Header:
     """
     inner = " ".join(re.findall(r"[\(\[\{]([^)\]\}]*)[\)\]\}]?", header))
     outer = re.sub(r"[\(\[\{][^)\]\}]*[\)\]\}]?", " ", header) if inner else header
-    bare, inside = tokens(outer), tokens(inner)
-    if cut and len(bare) > 1 and len(bare[-1]) == 1 and len(header.strip()) >= _CUT_AT.stop - 2:
+    bare, inside = tokens(outer), tokens(inner.lower())
+    if cut and len(bare) > 1 and bare[-1] in _CUT_LETTERS and len(header.strip()) >= _CUT_AT.stop - 2:
         bare = bare[:-1]
     if not bare and inside:
         bare, inside = inside, []

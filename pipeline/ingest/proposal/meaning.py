@@ -22,6 +22,10 @@ def _weights() -> dict[str, float]:
     return {row["name"]: float(row["value"]) for row in schema.rows("proposal_weights")}
 
 
+# words that turn a number into something else and a code into nothing else
+_ABOUT_CODES = frozenset({"code", "name"})
+
+
 @dataclass(frozen=True)
 class _Rule:
     field: str
@@ -46,7 +50,8 @@ def _rules() -> tuple[_Rule, ...]:
     out = []
     for row in schema.rows("header_meanings"):
         needs = tuple(frozenset(group.split("/")) for group in row["needs"].split())
-        out.append(_Rule(row["field"], needs, frozenset(row["allows"].split()), frozenset(row["forbids"].split()),
+        allows = frozenset(row["allows"].split()) | (_ABOUT_CODES if row["field"].endswith("_code") else frozenset())
+        out.append(_Rule(row["field"], needs, allows, frozenset(row["forbids"].split()),
                          float(row["weight"])))  # fmt: skip
     return tuple(out)
 

@@ -160,7 +160,7 @@ def _finish(column: Column, stick_up: bool) -> Guess:
         found.unit, found.unit_score = column.unit.unit, column.unit.score
         found.unit_from = column.unit_from
     elif declared.unit == "degree":
-        found.unit = "deg"
+        found.unit = "m" if "crs" in column.why_not else "deg"
     found.score = found.field_score * found.unit_score
     found.evidence = sorted([*best.reasons, *column.unit.evidence], key=lambda e: -abs(e.weight))
     found.below_casing_top = column.parsed.datum == "casing_top" and best.field in DEPTHS

@@ -8,6 +8,7 @@ from pipeline.ingest.proposal.concepts import Header
 
 _LEAST_SHARE = 0.6
 _MOST_UNITS = 12
+_OF_UNITS = frozenset({"unit", "units", "uom", "code", "measure", "value", "text", "of", "in", "the"})
 
 
 def unit_columns(
@@ -30,22 +31,30 @@ def unit_columns(
         if good >= (_LEAST_SHARE if "unit" in named else 1.0):
             units[place] = next((unit for unit in known if unit), "")
     out: dict[int, tuple[str, str]] = {}
-    for place, unit in units.items():
-        owner = _owner(place, parsed, set(units))
-        if owner is not None and unit:
-            out[owner] = headers[place], unit
+    taken: set[int] = set()
+    for _, place, owner in sorted(_pairs(units, parsed), key=lambda pair: (-pair[0], pair[1:])):
+        if owner not in out and place not in taken:
+            out[owner] = headers[place], units[place]
+            taken.add(place)
+    for place in sorted(set(units) - taken):
+        beside = place - 1
+        if beside >= 0 and beside not in units and beside not in out and not _named(parsed[place]):
+            out[beside] = headers[place], units[place]
     return out
 
 
-def _owner(place: int, parsed: list[Header], others: set[int]) -> int | None:
-    own = set(parsed[place].words) - {"unit", "units", "uom", "code", "measure"}
-    scores = []
-    for other, header in enumerate(parsed):
-        if other in others or abs(other - place) > 12:
-            continue
-        shared = len(own & set(header.words))
-        if shared:
-            scores.append((shared - 0.1 * len(set(header.words) - own), -abs(other - place - (-1)), -other, other))
-    if scores:
-        return max(scores)[3]
-    return place - 1 if place > 0 and place - 1 not in others else None
+def _named(header: Header) -> set[str]:
+    """Words that say whose unit it is."""
+    return {w for w in header.words if not w.isdigit()} - _OF_UNITS
+
+
+def _pairs(units: dict[int, str], parsed: list[Header]) -> list[tuple[float, int, int]]:
+    """How much the words of each unit column are those of each other column: share of the words that both have."""
+    out = []
+    for place in units:
+        own = _named(parsed[place])
+        for other, header in enumerate(parsed):
+            theirs = _named(header)
+            if other not in units and own & theirs:
+                out.append((len(own & theirs) / len(own | theirs), place, other))
+    return out

@@ -282,7 +282,7 @@ def _doubt(
         return "two units are written in the header"
     if len(written) > 1:
         return f"written as {' and as '.join(sorted(written))}"
-    if best.unit in _GALLONS and custom.gallon == "imperial" and not is_us_gallon(header.unit_text):
+    if best.unit in _GALLONS and custom.gallon in ("imperial", "either") and not is_us_gallon(header.unit_text):
         return "gallons may be imperial here"
     if best.written:
         return "" if best.score >= weight("sure_unit") else "values do not look like the unit that is written"
