@@ -23,6 +23,7 @@ from pipeline.normalise import (
     id_forms,
     identity,
     lattice,
+    nests,
     overrides,
     places,
     regions,
@@ -32,7 +33,7 @@ from pipeline.normalise import (
     text,
     unit_rows,
 )
-from pipeline.normalise.columns import ENTRY, KEYS, REASON, Reader
+from pipeline.normalise.columns import ENTRY, EVENT_DATE, KEYS, KIND, REASON, Reader
 from pipeline.normalise.issues import IssueLog
 from pipeline.normalise.order import by_text, ordered, whole
 from pipeline.settings import Settings
@@ -299,17 +300,20 @@ def _settle(
     kept, forms = id_forms.merge_forms(kept, log)
     if len(forms):
         same_id, unlike = pd.concat([same_id, forms], ignore_index=True), False
+    nests.mark(kept, log)
     why = scope.reasons(kept)
     out = why["reason_code"].notna().to_numpy()
     columns = [*KEYS, "reason_code", "detail", ENTRY]
     left = kept.loc[out, [*KEYS, ENTRY]].assign(reason_code=why["reason_code"][out], detail=why["detail"][out])
+    plugged = _plugged(kept[out & (why["reason_code"] == "plugged").to_numpy()], wells)
     # leaving out and putting in order is one copy of the columns where no record was merged
     kept = kept.iloc[order[~out[order]] if unlike else np.flatnonzero(~out)].reset_index(drop=True)
     # a record merged into a well that is left out leaves with it
-    heads = left.loc[left["well_id"].isin(same_id["well_id"]), ["well_id", "reason_code", "detail"]]
-    gone = same_id["well_id"].isin(heads["well_id"]).to_numpy()
-    follow = same_id[gone].join(heads.set_index("well_id"), on="well_id")
+    heads = left.loc[left["well_id"].isin(same_id[identity.INTO]), ["well_id", "reason_code", "detail"]]
+    gone = same_id[identity.INTO].isin(heads["well_id"]).to_numpy()
+    follow = same_id[gone].join(heads.set_index("well_id"), on=identity.INTO)
     kept, same_place = identity.merge_places(kept)
+    nests.replacements(kept, plugged, log)
     merged = pd.concat([same_id[~gone], same_place], ignore_index=True) if len(same_id) or len(same_place) else same_id
     kept = ordered(kept, ["well_id"])
     kept["market_code"] = market
@@ -321,6 +325,16 @@ def _settle(
         place = np.where(known, np.maximum(kept["completed_precision_code"].to_numpy(), 1), 0)
         kept["completed_precision_code"] = pd.Series(names[place], dtype="str")
     return kept, merged, pd.concat([left[columns], follow[columns]], ignore_index=True)
+
+
+def _plugged(left: pd.DataFrame, wells: pd.DataFrame) -> pd.DataFrame:
+    """Wells left out as plugged, with the day of their plugging report as the day of the event."""
+    if left.empty:
+        return left
+    reports = wells[(wells[KIND] == "plugging").to_numpy()].groupby("well_id")[EVENT_DATE].max().dropna()
+    if reports.empty:
+        return left.iloc[:0]
+    return left.assign(**{EVENT_DATE: left["well_id"].map(reports)})
 
 
 def _constant(word: str, size: int) -> pd.Series:
