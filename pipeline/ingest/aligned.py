@@ -11,7 +11,7 @@ from pipeline.ingest.header import decode
 from pipeline.ingest.parse import Part
 from pipeline.ingest.sheets import Grid
 
-BYTES_MOST = 64 << 20
+BYTES_MOST = 8 << 20
 _LINE_LONGEST = 10_000
 _GAP = re.compile(r"\s{2,}")
 _RULE = re.compile(r"[-=_+|\s]+")
@@ -39,10 +39,11 @@ def aligned_grid(text: NDArray[np.uint8], name: str, part: Part) -> Grid | None:
     longest = max(map(len, body))
     if longest > _LINE_LONGEST or len(body) < 2:
         return None
+    lengths = np.array([len(line) + 1 for line in body])
+    codes = np.frombuffer(("\n".join(body) + "\n").encode("utf-32-le"), np.uint32)
+    column = np.arange(codes.size) - np.repeat(np.cumsum(lengths) - lengths, lengths)
     taken = np.zeros(longest + 1, bool)
-    for line in body:
-        codes = np.frombuffer(line.encode("utf-32-le"), np.uint32)
-        taken[: codes.size] |= codes != ord(" ")
+    taken[column[(codes != ord(" ")) & (codes != ord("\n"))]] = True
     # a cell begins after two columns of blanks, for names have single ones in them
     before = np.concatenate([[False, False], taken])
     begins = np.flatnonzero(taken & ~before[1:-1] & ~before[:-2])

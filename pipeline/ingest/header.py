@@ -13,8 +13,8 @@ from pipeline.ingest.intake import folded
 DELIMITERS = (",", "\t", ";", "|")
 LINES_SEARCHED = 60
 BYTES_SEARCHED = 1 << 20
-# widest sheet of common spreadsheet programs
-COLUMNS_MOST = 16_384
+# no table of wells is wider, and databases stop there too
+COLUMNS_MOST = 2000
 NAME_LONGEST = 60
 ROWS_BELOW = 4
 _TYPE_CELL = re.compile(r"\d+[sdnSDN]")

@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.errors import SourceError
 from pipeline.ingest import scan
 from pipeline.ingest.aligned import aligned_grid
 from pipeline.ingest.header import COLUMNS_MOST, DELIMITERS, NAME_LONGEST, decode, is_type_row
@@ -25,7 +26,7 @@ from pipeline.ingest.parse import Part, count_lines
 from pipeline.ingest.sheets import Grid
 
 # reports of several tables are written for people; a text larger than this is one table
-SEARCHED_BYTES = 64 << 20
+SEARCHED_BYTES = 16 << 20
 _BREAKS_MOST, _LINES_LOOKED = 2000, 6
 _HEAD = 1 << 20
 _LETTER, _DIGIT = re.compile(r"[^\W\d_]"), re.compile(r"\d")
@@ -111,9 +112,12 @@ def text_parts(opened: Opened) -> list[Opened]:
     """The tables of a text, each with its own lines; one alone is the text as it is."""
     text = opened.text
     assert text is not None
+    top = bytes(text[opened.skip : opened.skip + _HEAD])
+    delimiter = _delimiter(top)
+    if delimiter and top.split(b"\n", 1)[0].count(delimiter.encode("latin-1")) >= COLUMNS_MOST:
+        raise SourceError(f"{opened.name}: a first line of more than {COLUMNS_MOST} cells, which no table of wells has.")
     if text.size > SEARCHED_BYTES:
         return [opened]
-    delimiter = _delimiter(bytes(text[opened.skip : opened.skip + _HEAD]))
     if not delimiter:
         grid = aligned_grid(text, opened.name, opened.part)
         return [replace(opened, grids=[grid]) if grid else opened]

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import SourceError
+from pipeline.ingest.header import BYTES_SEARCHED
 from pipeline.ingest.opened import Opened
 from pipeline.ingest.parse import Part
 
@@ -42,6 +43,9 @@ def open_text(buffer: NDArray[np.uint8], name: str) -> Opened:
     # a lone NUL or two is a damaged line; a head full of control bytes is no text
     if strange > max(4, len(head) // 100):
         raise SourceError(f"{name}: the file is binary, not a table of text.")
+    first = bytes(buffer[: BYTES_SEARCHED + 1])
+    if len(first) > BYTES_SEARCHED and not (b"\n" in first or b"\r" in first):
+        raise SourceError(f"{name}: its first line is longer than a megabyte, which no header of a table is.")
     mark = 3 if head.startswith(b"\xef\xbb\xbf") else 0
     return Opened(name, _ended(buffer), skip=mark, part=Part(0, mark, 0))
 

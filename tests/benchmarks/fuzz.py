@@ -333,7 +333,7 @@ def _alarm(_signal: int, _frame: object) -> None:
     raise TooLong
 
 
-def try_one(seed: int, folder: Path) -> Outcome:
+def try_one(seed: int, folder: Path, limit: float = LIMIT_S) -> Outcome:
     """Make the file of a seed and read it."""
     from pipeline.errors import PipelineError
     from pipeline.ingest import read_inputs
@@ -346,9 +346,9 @@ def try_one(seed: int, folder: Path) -> Outcome:
     began = time.perf_counter()
     told = wrong = ""
     signal.signal(signal.SIGALRM, _alarm)
-    signal.setitimer(signal.ITIMER_REAL, LIMIT_S)
+    signal.setitimer(signal.ITIMER_REAL, limit)
     # compiled code does not hear the alarm: then the process ends, the seed printed
-    faulthandler.dump_traceback_later(6 * LIMIT_S, exit=True)
+    faulthandler.dump_traceback_later(6 * limit, exit=True)
     try:
         settings = Settings(layouts=(layout,), threads=1)
         intake = read_inputs([path], settings)
@@ -360,7 +360,7 @@ def try_one(seed: int, folder: Path) -> Outcome:
         if "\n" in told or "Traceback" in told or not told:
             wrong = f"the message is not one line: {told!r}"
     except TooLong:
-        kind, wrong = "too long", f"no end after {LIMIT_S} s"
+        kind, wrong = "too long", f"no end after {limit} s"
     except Exception:
         kind, wrong = "fell over", traceback.format_exc()
     finally:
@@ -376,7 +376,8 @@ def intake_ledger(intake: object, settings: object, to_records: Callable) -> lis
     return list(to_records(intake, settings).ledger)
 
 
-def run(seeds: Iterator[int], folder: Path, seconds: float = float("inf"), tell: Callable[[str], None] = print) -> Tally:
+def run(seeds: Iterator[int], folder: Path, seconds: float = float("inf"), limit: float = LIMIT_S,
+        tell: Callable[[str], None] = print) -> Tally:  # fmt: skip
     """Try every seed until the time is over.
 
     The working folder is ``folder`` meanwhile, because proposed layouts are written into it.
@@ -385,7 +386,7 @@ def run(seeds: Iterator[int], folder: Path, seconds: float = float("inf"), tell:
     os.chdir(folder)
     try:
         for number, seed in enumerate(seeds, 1):
-            outcome = try_one(seed, folder)
+            outcome = try_one(seed, folder, limit)
             tally.add(outcome)
             if outcome.wrong:
                 tell(f"seed {seed}: {outcome.wrong}")
