@@ -112,5 +112,8 @@ def _narrowed(buffer: NDArray[np.uint8], name: str, order: str) -> Opened:
 def _ended(buffer: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Text whose lines end in a carriage return alone, with line feeds in their place."""
     if _LF not in buffer[: 1 << 20] and _CR in buffer[: 1 << 20] and _LF not in buffer:
-        return np.where(buffer == _CR, np.uint8(_LF), buffer)
+        buffer = np.where(buffer == _CR, np.uint8(_LF), buffer)
+    # compiled code takes an array that may not be written to for another kind of array: there is one kind only
+    buffer = buffer.view()
+    buffer.flags.writeable = False
     return buffer
