@@ -28,6 +28,8 @@ _CUT_AT = range(8, 12)
 _CUT_LETTERS = frozenset("abcdefghijklnopqrstuvwxyz")
 # of these the start of a longer word is one only there
 _CUT_ONLY = frozenset({"la", "lo"})
+# what is told of a well, not of its level: wl_no
+_OF_WELLS = frozenset({"id", "no", "nbr", "nr", "num", "number", "name", "nm", "depth", "type", "use", "tag", "status"})
 # NO3, SO4, HCO3: no number of anything
 _FORMULA = re.compile(r"^(?:[A-Z][a-z]?){1,3}\d$")
 _CASING_TOP = re.compile(r"btoc|below toc|casing top|top of casing|\btoc\b|_toc\b")
@@ -196,7 +198,9 @@ def _words(found: list[str], cut: bool) -> list[str]:
     out: list[str] = []
     for place, word in enumerate(found):
         last = place == len(found) - 1
-        if word in _short():
+        if word == "wl" and found[place + 1 : place + 2] and found[place + 1] in _OF_WELLS:
+            out.append("well")
+        elif word in _short():
             out += _short()[word].split()
         elif word in vocabulary() or word.isdigit():
             out.append(word)
@@ -251,7 +255,7 @@ def _unit_out(found: list[str]) -> tuple[list[str], str, str, bool]:
     return rest, unit, " ".join(found[start : start + size]), len(named) > 1
 
 
-_DATUM_WORDS = frozenset({"bgl", "bgs", "bls", "btoc", "toc", "asl", "amsl", "agl", "below", "above"})
+_DATUM_WORDS = frozenset({"ugok", "u", "gok", "nn", "ahd", "msl", "sol", "nap", "rp", "bgl", "bgs", "bls", "btoc", "toc", "asl", "amsl", "agl", "below", "above"})
 # words that are a unit only at the end, because they mean more than that
 _ALSO_WORDS = frozenset({"in", "min", "deg", "dd", "us", "day", "days", "ls", "pa", "bar", "hour", "foot", "cms", "c",
                          "f", "ppt", "ph", "no", "w", "cv"})  # fmt: skip

@@ -22,6 +22,8 @@ def _weights() -> dict[str, float]:
     return {row["name"]: float(row["value"]) for row in schema.rows("proposal_weights")}
 
 
+# a rule of this weight says enough to stand beside a word that is not known
+_SPECIFIC = 4.2
 # words that turn a number into something else and a code into nothing else
 _ABOUT_CODES = frozenset({"code", "name"})
 
@@ -83,7 +85,10 @@ def _judge(rule: _Rule, have: frozenset[str], unknown: float) -> float | None:
     if not all(group & have for group in rule.needs) or rule.forbids & have:
         return None
     spoken = frozenset().union(*(group & have for group in rule.needs)) | rule.allows
-    odds = rule.weight + weight("unknown_word") * unknown * (weight("unknown_in_id") if "ANY" in rule.allows else 1.0)
+    cost = weight("unknown_word") + weight("generic_unknown") * max(0.0, _SPECIFIC - rule.weight)
+    if "ANY" in rule.allows:
+        cost = weight("unknown_word") * weight("unknown_in_id")
+    odds = rule.weight + cost * max(0.0, unknown)
     for concept in have - spoken:
         kind = kinds().get(concept, "soft")
         if kind == "turn":

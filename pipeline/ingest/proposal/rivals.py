@@ -13,6 +13,7 @@ from pipeline.ingest.proposal.model import Evidence
 _FIRST_COMES = frozenset({"well_id", "region_code", "event_date"})
 _PAIR = {"latitude_deg": "longitude_deg", "longitude_deg": "latitude_deg"}
 _MANY_TESTS = 3
+_NEARLY_ALL = 0.97
 _FINE = 1.5
 
 
@@ -20,8 +21,14 @@ def settle(columns: list[Column]) -> None:
     """Where several columns claim a field: the better evidence, or a doubt."""
     for _ in range(3):
         moved = False
+        for column in columns:
+            if column.lost_to:
+                column.lost_to = column.why_not = ""
         for name, rivals in claims(columns).items():
             top = rivals[0]
+            if name == "depth_completed_m" and any([_drilled(top, rival) for rival in rivals[1:]]):
+                moved = True
+                continue
             if name in _FIRST_COMES:
                 _first(rivals)
                 continue
@@ -37,6 +44,20 @@ def settle(columns: list[Column]) -> None:
                     _tie(name, top, rival)
         if not moved:
             return
+
+
+def _drilled(top: Column, rival: Column) -> bool:
+    """A total depth beside a finished depth is that of the hole, where it is hardly ever less; then it says so."""
+    spoken = [{c for way, _ in c.parsed.readings[:1] for c in way} for c in (top, rival)]
+    if "completed" not in spoken[0] or spoken[1] & {"completed", "well"} or not (top.unit.unit and rival.unit.unit):
+        return False
+    found = relations.order(metres(top, top.unit.unit), metres(rival, rival.unit.unit))
+    if found.rows < relations.FEWEST_ROWS or found.share < _NEARLY_ALL or not rival.best:
+        return False
+    text = f"not less than '{top.header}' in {found.share:.0%} of {found.rows} rows"
+    rival.candidates.insert(0, Candidate("depth_drilled_m", rival.best.odds - 0.5,
+                                         [*rival.best.reasons, Evidence("relation", text, -0.5)]))  # fmt: skip
+    return True
 
 
 def _first(rivals: list[Column]) -> None:
@@ -89,7 +110,9 @@ def of_tests(columns: list[Column]) -> None:
     if tests < _MANY_TESTS or any(c.best and c.best.field == "completed_date" and c.best.odds > 2 for c in columns):
         return
     for column in columns:
-        if column.best and column.best.field in ("depth_pump_m", "length_drop_pipe_m") and not column.why_not:
+        words = {c for way, _ in column.parsed.readings[:1] for c in way}
+        lasting = words & {"set", "duty", "drop_pipe"}
+        if column.best and column.best.field == "depth_pump_m" and not column.why_not and not lasting:
             column.why_not = f"{tests} columns speak of a test; this may be the pump of the test"
 
 

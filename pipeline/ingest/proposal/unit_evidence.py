@@ -29,6 +29,8 @@ _SHARED = frozenset({"hp", "in", "mm", "psi", "degC", "bar", "degF"})
 _FEWEST_KINDS = 2
 _PLACE_LEAD = 3.0
 _LEAST_LEAD = 0.8
+# what place, neighbours and size still say where a unit is written
+_SHARE_OF_REST = 0.25
 _MANY_ROUND, _FEWEST_CELLS = 0.3, 20
 # measures whose units lie so far apart, or one of which is so usual, that the size of the values tells
 _TOLD_BY_SIZE = frozenset({"chemistry", "conductivity", "temperature"})
@@ -181,7 +183,7 @@ def guess_unit(
             weight("unit_cells"))
     odds, told = _inferred(name, profile, custom, sisters, outside, inferred)
     for unit, reasons in written.items():
-        odds[unit] = odds.get(unit, -3.0) * 0.35 + sum(r.weight for r in reasons)
+        odds[unit] = odds.get(unit, -3.0) * _SHARE_OF_REST + sum(r.weight for r in reasons)
     found = _ranked(odds)
     if not found:
         return UnitGuess()
@@ -269,7 +271,9 @@ def _against_next(odds: dict[str, float], told: dict[str, list[Evidence]]) -> di
     for unit, reasons in told.items():
         rival = max((u for u in odds if u != unit), key=lambda u: (odds[u], u), default="")
         theirs = {r.kind: r.weight for r in told.get(rival, [])}
-        lead = [Evidence(r.kind, r.text, r.weight - theirs.get(r.kind, 0.0)) for r in reasons]
+        # two units of one system share their neighbours; those speak against the other systems
+        lead = [Evidence(r.kind, r.text, 2.0 * r.weight if r.kind == "table" else r.weight - theirs.get(r.kind, 0.0))
+                for r in reasons]  # fmt: skip
         out[unit] = sorted((r for r in lead if r.weight > 0), key=lambda r: -r.weight)
     return out
 

@@ -10,11 +10,12 @@ from pipeline import schema
 from pipeline.ingest.proposal.cells import Cells
 from pipeline.ingest.proposal.meaning import weight
 from pipeline.ingest.proposal.model import Evidence
-from pipeline.ingest.proposal.unit_evidence import choices, convertible, shapes, size_odds
+from pipeline.ingest.proposal.unit_evidence import choices, convertible, nominal_share, shapes, size_odds
 
 _LISTS = {"use_code": "use", "status_code": "status", "pump_kind_code": "pump_kind",
           "material_drop_pipe_code": "pipe_material", "test_method_code": "test_method"}  # fmt: skip
 _FEW_KINDS = 60
+_FEW_HITS = 0.05
 _MOST_DECIMALS = 7.0
 
 
@@ -85,6 +86,10 @@ def _number(name: str, profile: Cells, unit: str) -> list[Evidence]:
     if not any(good and usual for good, usual, _ in inside):
         return [*out, _said("unlikely_size", f"a median of {profile.median:g} is unusual")]
     best = max(size for good, usual, size in inside if good and usual)
+    if name == "diameter_casing_inside_m" and profile.filled >= 8:
+        sizes = max((nominal_share(profile, c.nominal) for c in choices("bore")), default=0.0)
+        if sizes >= 0.8:
+            out.append(_said("bore_sizes", f"{sizes:.0%} of values are nominal sizes of casing"))
     odds = weight("in_range") + max(best, weight("unlikely_size"))
     out.append(Evidence("values", f"median {profile.median:g}", odds))
     if profile.years > 0.9 and profile.decimals < 0.1 and profile.distinct > 3 and name.startswith(("depth", "flow")):
@@ -130,6 +135,8 @@ def _code(name: str, profile: Cells) -> list[Evidence]:
         out.append(_said("no_dates", "cells are dates"))
     if profile.distinct > _FEW_KINDS and profile.unique_share > 0.5 and hits < 0.5:
         out.append(_said("codes_many", "nearly every text differs"))
+    elif hits < _FEW_HITS and profile.numeric <= 0.9 and profile.letters > 0.5:
+        out.append(_said("codes_strange", f"{hits:.0%} of cells are known spellings"))
     elif hits < 0.3 and profile.numeric <= 0.9:
         out.append(_said("codes_text", f"{profile.distinct} kinds of text"))
     if profile.yes_no > 0.9 and name == "status_code":
