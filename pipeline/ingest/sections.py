@@ -115,7 +115,8 @@ def text_parts(opened: Opened) -> list[Opened]:
     top = bytes(text[opened.skip : opened.skip + _HEAD])
     delimiter = _delimiter(top)
     if delimiter and top.split(b"\n", 1)[0].count(delimiter.encode("latin-1")) >= COLUMNS_MOST:
-        raise SourceError(f"{opened.name}: more than {COLUMNS_MOST} cells in its first line; no table of wells is so wide.")
+        told = f"more than {COLUMNS_MOST} cells in its first line; no table of wells is so wide."
+        raise SourceError(f"{opened.name}: {told}")
     if text.size > SEARCHED_BYTES:
         return [opened]
     if not delimiter:
