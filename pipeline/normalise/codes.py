@@ -85,6 +85,8 @@ def by_words(found: str, worded: Sequence[tuple[re.Pattern[str], str]], left_out
                 break
     # the longer phrase holds the shorter: a test well is no well for a test of irrigation
     codes = [code for _, _, code in sorted(seen)]
+    if "unused" in codes:
+        return "unused"
     if not codes or len({code in left_out for code in codes}) > 1:
         return None
     return codes[0]

@@ -9,10 +9,12 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pyarrow.compute as pc
+from numpy.typing import NDArray
 
 from pipeline.normalise import identity
 from pipeline.normalise.columns import EVENT_DATE
 from pipeline.normalise.issues import IssueLog
+from pipeline.normalise.lattice import FIELD
 from pipeline.normalise.order import whole
 
 _LETTER = r"[0-9][-_ ]?[A-Ha-h]$"
@@ -76,6 +78,13 @@ def mark(wells: pd.DataFrame, log: IssueLog) -> None:
         wells["use_code"] = use
 
 
+def _vague(wells: pd.DataFrame) -> NDArray[np.bool_]:
+    """Wells whose place is known worse than what counts as beside."""
+    if FIELD not in wells:
+        return np.zeros(len(wells), dtype=bool)
+    return wells[FIELD].to_numpy(dtype=np.float64) > BESIDE_M
+
+
 def replacements(kept: pd.DataFrame, plugged: pd.DataFrame, log: IssueLog) -> None:
     """Tell wells built beside one that was plugged within two years of it; the plugged one is left out already.
 
@@ -87,6 +96,8 @@ def replacements(kept: pd.DataFrame, plugged: pd.DataFrame, log: IssueLog) -> No
     needed = {"latitude_deg", "longitude_deg", "completed_date"}
     if plugged.empty or kept.empty or not needed <= set(kept) or not needed <= set(plugged):
         return
+    # the middle of a survey square is beside every well of it
+    plugged, kept = (f.assign(latitude_deg=f["latitude_deg"].where(~_vague(f))) for f in (plugged, kept))
     closed = plugged[EVENT_DATE] if EVENT_DATE in plugged else pd.Series(pd.NaT, index=plugged.index)
     fit = plugged["latitude_deg"].notna().to_numpy() & closed.notna().to_numpy()
     if not fit.any():

@@ -82,7 +82,7 @@ def mend_depths(wells: pd.DataFrame, units: Mapping[str, str], log: IssueLog) ->
 
     found = [f"level {s}, bottom {b}" for s, b in zip(shown(static[swap]), shown(bottom[swap]), strict=True)]
     put = [f"level {b}, bottom {s}" for s, b in zip(shown(static[swap]), shown(bottom[swap]), strict=True)]
-    why = [f"the pump at {p} m hangs between the two, above the level and below the bottom as they stand"
+    why = [f"exchanged, the pump at {p} m hangs below the level and above the bottom; as found it does neither"
            for p in shown(pump[swap])]  # fmt: skip
     if log.propose("P101", "depth_static_m", wells, swap, found, put, why, "strong",
                    "level above the pump, pump above the bottom"):  # fmt: skip

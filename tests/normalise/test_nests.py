@@ -51,3 +51,12 @@ def test_a_new_well_beside_a_plugged_one_is_its_replacement() -> None:
     # a third of a thousandth of a degree is 33 m
     assert "33 m" in told["used"].iloc[0]
     assert out.ledger[0].excluded == {"plugged": 2} and out.ledger[0].balances()
+
+
+def test_the_middle_of_a_survey_square_is_beside_nothing() -> None:
+    rows = {"id": ["old", "old", "new"], "depth": ["60", "", "80"], "lat": ["10.1", "", "10.1"], "lon": ["30.2"] * 3,
+            "done": ["1970-05-06", "2001-06-01", "2001-05-20"], "report": ["new", "plugging", "new"],
+            "accuracy": ["1138"] * 3}  # fmt: skip
+    columns = {**METRES, "location_accuracy_m": {"from": "accuracy", "unit": "m"}}
+    out = to_records(intake(layout(columns, events={"kind_from": "report"}), table(rows)), Settings())
+    assert "N608" not in set(out.issues["code"])

@@ -23,6 +23,7 @@ def run(**cells: list[str]):
         ("Geotechnical investigation", "test"), ("Closed-loop heat pump", "geothermal"), ("oil & gas supply", "oil_gas"),
         ("Gas well", "oil_gas"), ("hillside spring", "not_a_well"), ("Spring", "not_a_well"), ("Injection (class V)", "injection"),
         ("Temporary dewatering", "injection"), ("cathodic protection", "test"), ("well not in use", "unused"),
+        ("Destruction, domestic", "unused"),
     ],
 )  # fmt: skip
 def test_other_uses_leave_by_their_words(said: str, use: str) -> None:
