@@ -144,6 +144,7 @@ class Reader:
         self.layouts = available(settings.layouts) if packaged else {}
         own = {read_layout(path).id for path in settings.layouts}
         self.recogniser = Recogniser(self.layouts, own)
+        self._encodings = sorted({layout.encoding for layout in self.layouts.values() if single_bytes(layout.encoding)})
 
     # --- looking ---
 
@@ -214,11 +215,13 @@ class Reader:
     def _look(self, entry: Entry, opened: Opened) -> None:
         """Find the header of a table and the layout that knows it, else what its columns hold."""
         rows = list(heads(opened))
-        chosen = best(iter([h for h, _ in rows]), self.recogniser.rank)
-        if chosen is not None:
-            found = self.recogniser.find(chosen.cells, chosen.delimiter, opened.name)
-            if found is not None:
-                entry.head, entry.grid = chosen, next(g for h, g in rows if h is chosen)
+        # a header in an encoding that only a layout tells is known once it is read so
+        for encoding in ("", *self._encodings):
+            tried = list(opened.heads(encoding)) if encoding else rows
+            chosen = best(iter([h for h, _ in tried]), self.recogniser.rank)
+            found = self.recogniser.find(chosen.cells, chosen.delimiter, opened.name) if chosen else None
+            if chosen is not None and found is not None and encoding in ("", found.layout.encoding):
+                entry.head, entry.grid = chosen, next(g for h, g in tried if h is chosen)
                 entry.found = Found(opened, chosen, entry.grid, found.layout, found.table)
                 return
         chosen = best(iter([h for h, _ in rows]), score)

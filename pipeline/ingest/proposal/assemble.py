@@ -15,7 +15,7 @@ from pipeline.ingest.proposal.kinds import lines_by_kind
 from pipeline.ingest.proposal.model import DECIDING, DEPTHS, Evidence, Guess, Proposal, Question, TableProposal
 from pipeline.ingest.proposal.place import Context
 from pipeline.ingest.proposal.score import guess_table
-from pipeline.ingest.proposal.unknown import Unknown, few, merged, numbers_of
+from pipeline.ingest.proposal.unknown import Unknown, concepts_in, few, merged, numbers_of
 
 Engine = Callable[[tuple[str, ...], pd.DataFrame, "list[str] | None", "dict[str, str] | None", Context], list[Guess]]
 LIKELY = related.LIKELY
@@ -131,13 +131,30 @@ def _guessed(
 ) -> list[Guess]:  # fmt: skip
     """Guesses of a table, its codes spelled out where a sister table says what they stand for."""
     told = told or dictionary.Described()
-    sample = dictionary.decoded(table.sample, told.codes)
-    found = engine(table.headers, sample, table.units, told.columns, context)
+    sample = _without_missing(table, dictionary.decoded(table.sample, told.codes))
+    # the grid in brackets is about the coordinates, not about what the column means
+    plain = [_GRID.sub(" ", h).strip() or h for h in table.headers]
+    headers = tuple(plain) if len(set(plain)) == len(plain) else table.headers
+    columns = {new: told.columns[old] for new, old in zip(headers, table.headers, strict=True) if old in told.columns}
+    sample = sample if headers == table.headers else sample.set_axis(list(headers), axis=1)
+    found = engine(headers, sample, table.units, columns, context)
+    found = [replace(g, header=old) for g, old in zip(found, table.headers, strict=True)]
     found = [_coded(g, told.codes.get(g.header, {})) for g in found]
     if long is not None:
         found = [g for g in found if g.header not in long.taken]
         found += [replace(g, evidence=list(g.evidence)) for g in long.guesses]
     return found
+
+
+def _without_missing(table: Unknown, sample: pd.DataFrame) -> pd.DataFrame:
+    """The sample without values that stand for missing, so that they speak against no reading."""
+    marked = {h: found for h in table.headers if (found := standing_apart(table, h))}
+    if not marked:
+        return sample
+    out = sample.copy()
+    for header, texts in marked.items():
+        out[header] = out[header].mask(out[header].fillna("").astype("str").str.strip().isin(texts), "")
+    return out
 
 
 def _context(others: list[tuple[Unknown, list[Guess]]], market: str) -> Context:
@@ -268,6 +285,10 @@ def likely(guess: Guess) -> bool:
 
 def standing_apart(profile: Unknown, header: str) -> tuple[str, ...]:
     """Texts of a column of numbers that stand for missing: repeated, far from all else, not declared already."""
+    return profile.kept("apart", header, lambda: _apart(profile, header))
+
+
+def _apart(profile: Unknown, header: str) -> tuple[str, ...]:
     numbers = numbers_of(profile.values(header))
     if len(numbers) < 20:
         return ()
@@ -287,6 +308,7 @@ def standing_apart(profile: Unknown, header: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(out))
 
 
+_GRID = re.compile(r"[\(\[][^)\]]*(?:UTM|zone|EPSG)[^)\]]*[\)\]]", re.IGNORECASE)
 _EPSG = re.compile(r"EPSG[:\s]*(\d{4,5})", re.IGNORECASE)
 _ZONE = re.compile(r"(?:UTM|zone)\D{0,12}?(\d{1,2})\s?([NS])(?:orth|outh)?\b", re.IGNORECASE)
 
@@ -302,7 +324,9 @@ def _places(proposal: Proposal, profiles: list[Unknown], described: dict[str, di
             continue
         told = described.get(profile.name)
         texts = [g.header for g in pair] + ([told.columns.get(g.header, "") for g in pair] if told else [])
-        text = " ".join([*texts, *profile.headers])
+        zones = [f"zone {few(profile, h)[0]}" for h in profile.headers
+                 if "utm_zone" in concepts_in(h) and len(few(profile, h)) == 1]  # fmt: skip
+        text = " ".join([*texts, *profile.headers, *zones])
         code, zone = _EPSG.search(text), _ZONE.search(text)
         if code:
             proposal.crs = f"EPSG:{code.group(1)}"
