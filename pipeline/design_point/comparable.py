@@ -9,6 +9,7 @@ chunks equal the whole.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -18,7 +19,7 @@ from pipeline import schema
 from pipeline.design_point import space
 from pipeline.design_point.bands import Floats
 from pipeline.design_point.calibration import SettingRules
-from pipeline.design_point.ladder import Ladder, learn_ladder
+from pipeline.design_point.ladder import Ladder, Seats, learn_ladder
 from pipeline.design_point.neighbours import Donors, Manner, Told, learn_donors
 from pipeline.settings import Band, Settings
 
@@ -92,28 +93,54 @@ class Comparable:
     donors: dict[tuple[str, str], Donors]
     setting: SettingRules = field(default_factory=SettingRules)
 
-    def near(self, wells: pd.DataFrame, name: str, wanted: NDArray[np.bool_]) -> Floats:
+    def ask(self, wells: pd.DataFrame) -> Asked:
+        """These wells before what the whole table tells; rows numbered from nought."""
+        return Asked(self, wells)
+
+
+@dataclass(frozen=True, eq=False)
+class Asked:
+    """Some wells before what the whole table tells: one look at their places and groups serves every quantity."""
+
+    comparable: Comparable
+    wells: pd.DataFrame
+
+    @cached_property
+    def told(self) -> Told:
+        """What these wells tell of themselves."""
+        return told(self.wells)
+
+    @cached_property
+    def seats(self) -> Seats:
+        """Their places on the ladder of groups."""
+        return self.comparable.ladder.seats(self.wells)
+
+    def near(self, name: str, wanted: NDArray[np.bool_]) -> Floats:
         """Low, middle and high of one quantity from the nearest wells, for the wells ``wanted``.
+
+        Logarithms for the quantities that are compared by them.
 
         Returns
         -------
         ndarray, shape (n, 3)
             NaN where not wanted, or where no neighbour is near enough to tell.
         """
-        found = np.full((len(wells), 3), np.nan)
-        has_place = wells["latitude_deg"].notna().to_numpy() & wells["longitude_deg"].notna().to_numpy()
-        sources = wells["source_id"].astype(object).to_numpy()
-        for (source, quantity), donors in self.donors.items():
-            if quantity != name:
-                continue
-            rows = np.flatnonzero(wanted & has_place & (sources == source))
-            if len(rows):
-                found[rows] = donors.estimate(told(wells.iloc[rows]))
-        return np.exp(found) if QUANTITIES[name][0] else found
+        found = np.full((len(self.wells), 3), np.nan)
+        if not wanted.any():
+            return found
+        wanted = wanted & self.wells["latitude_deg"].notna().to_numpy()
+        sources = self.wells["source_id"].astype(object).to_numpy()
+        for (source, quantity), donors in self.comparable.donors.items():
+            if quantity == name:
+                rows = np.flatnonzero(wanted & (sources == source))
+                if len(rows):
+                    found[rows] = donors.estimate(self.told.take(rows))
+        return found
 
-    def group(self, wells: pd.DataFrame, name: str) -> Floats:
-        """Low, middle and high of one quantity from groups of wells, shape (n, 3)."""
-        return self.ladder.look_up(wells, name)
+    def group(self, name: str) -> Floats:
+        """Low, middle and high of one quantity from groups of wells, shape (n, 3); logarithms as for :meth:`near`."""
+        found = self.comparable.ladder.look_up(self.seats, name)
+        return np.log(found) if QUANTITIES.get(name, (False, ()))[0] else found
 
 
 def _candidates(band: Band, logarithmic: bool) -> tuple[float, ...]:
@@ -154,10 +181,10 @@ def learn_from(wells: pd.DataFrame, settings: Settings) -> Comparable:
         here = wells.iloc[rows]
         if here["latitude_deg"].notna().sum() < fewest:
             continue
-        tells = told(here)
+        tells, seats = told(here), ladder.seats(here)
         for name, (is_log, views) in QUANTITIES.items():
             value = values[name].to_numpy()[rows]
-            group = ladder.look_up(here, name)[:, 1]
+            group = ladder.look_up(seats, name)[:, 1]
             if is_log:
                 value, group = np.log(value), np.log(group)
             found = learn_donors(

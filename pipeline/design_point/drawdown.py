@@ -7,7 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pipeline.design_point.bands import ASSUMED, DERIVED, NEIGHBOURS, RECORDED, Banded, Floats, add, constant
-from pipeline.design_point.comparable import BLOWN, Comparable, recorded_depth
+from pipeline.design_point.comparable import BLOWN, Asked, recorded_depth
 from pipeline.design_point.ladder import held
 from pipeline.settings import Settings
 
@@ -20,11 +20,12 @@ def _nearest_first(near: Floats, group: Floats, by_size: bool = True) -> Floats:
     return np.where(np.isnan(near[:, 1:2]), group, held(near, group, by_size))
 
 
-def well_depth(wells: pd.DataFrame, comparable: Comparable, settings: Settings) -> Banded:
+def well_depth(asked: Asked, settings: Settings) -> Banded:
     """Bottom of the well below ground, m: completed, else drilled, screen or casing bottom, else comparable."""
+    wells = asked.wells
     out = Banded.recorded(recorded_depth(wells).to_numpy(float))
     missing = np.isnan(out.base)
-    quantiles = np.exp(_logs(comparable, wells, "depth", missing))
+    quantiles = np.exp(_told(asked, "depth", missing, False))
     # a well is at least as deep as what was measured or set in it
     known = np.nanmax(
         np.column_stack([np.zeros(len(wells)), *(wells[c].to_numpy(float) for c in
@@ -39,12 +40,13 @@ def well_depth(wells: pd.DataFrame, comparable: Comparable, settings: Settings) 
     return out
 
 
-def static_level(wells: pd.DataFrame, depth: Banded, comparable: Comparable, settings: Settings) -> Banded:
+def static_level(asked: Asked, depth: Banded, settings: Settings) -> Banded:
     """Resting level below ground, m: recorded, from comparable wells as a share of depth, or declared."""
+    wells = asked.wells
     out = Banded.recorded(wells["depth_static_m"].to_numpy(float))
     flowing = np.where(wells["is_flowing"].astype(object).eq(True), 0.0, np.nan)  # it stands at ground or above
     out.fill(flowing, flowing - settings.practice["head_flowing"].high, flowing, DERIVED)
-    told = estimated_static(wells, depth, comparable, np.isnan(out.base), settings)
+    told = estimated_static(asked, depth, np.isnan(out.base), settings)
     out.fill(told[:, 1], told[:, 0], told[:, 2], NEIGHBOURS)
     band = settings.practice["share_static_of_depth"]
     out.fill(band.base * depth.base, band.low * depth.low, band.high * depth.high, ASSUMED)
@@ -60,34 +62,29 @@ def static_level(wells: pd.DataFrame, depth: Banded, comparable: Comparable, set
     return out
 
 
-def estimated_static(
-    wells: pd.DataFrame, depth: Banded, comparable: Comparable, wanted: NDArray[np.bool_], settings: Settings
-) -> Floats:
+def estimated_static(asked: Asked, depth: Banded, wanted: NDArray[np.bool_], settings: Settings) -> Floats:
     """Low, middle and high of the static level from comparable wells, m, shape (n, 3); NaN where none tells.
 
     The nearest wells by their levels, carried over to the ground and depth of the well; else the share of depth
     at which the level stands in its group, or the level itself where the depth is not recorded.
     """
-    group = comparable.group(wells, "static")
-    share = comparable.group(wells, "share")
+    group, share = asked.group("static"), asked.group("share")
     known = (depth.basis == RECORDED)[:, None] & ~np.isnan(share[:, 1:2])
     by_share = np.where(known, share * depth.base[:, None], np.nan)
     group = np.where(known, by_share, group)
-    out = _nearest_first(comparable.near(wells, "static", wanted), group)
+    out = _nearest_first(asked.near("static", wanted), group)
     lowest = settings.base("share_static_under_known") * np.where(depth.basis == RECORDED, depth.base, np.inf)
     middle = np.clip(out[:, 1], -settings.practice["head_flowing"].high, lowest)
     return np.column_stack([out[:, 0] - out[:, 1] + middle, middle, out[:, 2] - out[:, 1] + middle])
 
 
-def specific_capacity(
-    wells: pd.DataFrame, depth: Banded, static: Banded, comparable: Comparable, settings: Settings
-) -> Banded:
+def specific_capacity(asked: Asked, depth: Banded, static: Banded, settings: Settings) -> Banded:
     """Flow over drawdown, m2/s.
 
     A pumped test gives it with the spread of repeated tests; an air-lifted or bailed yield only bounds it;
     a yield alone bounds it by the whole water column; else comparable wells. NaN where nothing tells.
     """
-    practice = settings.practice
+    wells, practice = asked.wells, settings.practice
     flow = wells["flow_tested_m3_per_s"].where(wells["flow_tested_m3_per_s"] > 0).to_numpy(float)
     recorded_static = wells["depth_static_m"].to_numpy(float)
     told = wells["drawdown_test_m"].fillna(wells["depth_pumping_m"] - recorded_static)
@@ -97,18 +94,18 @@ def specific_capacity(
     tested = np.where(blown, np.nan, flow / fall)
     band = practice["factor_capacity_tested"]
     out.fill(tested * band.base, tested * band.low, tested * band.high, DERIVED)
-    near = _logs(comparable, wells, "capacity", np.isnan(out.base))
+    near = _told(asked, "capacity", np.isnan(out.base), False)
     unknown = practice["factor_capacity_unknown"]
     near[:, 0] = np.fmin(near[:, 0], near[:, 1] + np.log(unknown.low))
     near[:, 2] = np.fmax(near[:, 2], near[:, 1] + np.log(unknown.high))
     column = np.maximum(depth.base - np.maximum(static.base, 0.0), 1.0)
     bound = flow / np.fmin(np.where(blown, fall, np.nan), column)
     # a yield without a fall: what pumped tests around drew down of their water column, else a declared bound
-    asked = np.isnan(out.base) & ~np.isnan(bound) & ~blown
-    share = held(_logs(comparable, wells, "column_over_fall", asked), near, False)
+    open_test = np.isnan(out.base) & ~np.isnan(bound) & ~blown
+    share = held(_told(asked, "column_over_fall", open_test, False), near, False)
     share[:, 0] = np.fmin(share[:, 0], share[:, 1] + np.log(band.low))
     share[:, 2] = np.fmax(share[:, 2], share[:, 1] + np.log(band.high))
-    share = np.exp(np.where(asked[:, None], share, np.nan))
+    share = np.exp(np.where(open_test[:, None], share, np.nan))
     out.fill(bound * share[:, 1], bound * share[:, 0], bound * share[:, 2], NEIGHBOURS)
     band = practice["factor_capacity_airlift"]
     out.fill(bound * band.base, bound * band.low, bound * band.high, DERIVED)
@@ -116,9 +113,9 @@ def specific_capacity(
     return out.fill(near[:, 1], near[:, 0], near[:, 2], NEIGHBOURS)
 
 
-def _logs(comparable: Comparable, wells: pd.DataFrame, name: str, wanted: NDArray[np.bool_]) -> Floats:
-    """Logarithms of what comparable wells tell of a positive quantity, shape (n, 3)."""
-    return _nearest_first(np.log(comparable.near(wells, name, wanted)), np.log(comparable.group(wells, name)), False)
+def _told(asked: Asked, name: str, wanted: NDArray[np.bool_], by_size: bool) -> Floats:
+    """What the nearest wells tell, else their group, shape (n, 3); logarithms of positive quantities."""
+    return _nearest_first(asked.near(name, wanted), asked.group(name), by_size)
 
 
 def is_pumped_test(wells: pd.DataFrame) -> NDArray[np.bool_]:

@@ -52,13 +52,29 @@ def grouped(wells: pd.DataFrame) -> tuple[pd.DataFrame, NDArray[np.intp]]:
 
 
 @dataclass(frozen=True)
-class Ladder:
-    """Quantile tables by rung, learned from a whole table of wells."""
+class Seats:
+    """Where wells stand on a ladder: group of each well, and row of each group on each rung, -1 for none."""
 
-    rungs: tuple[pd.DataFrame, ...]
+    place: NDArray[np.intp]
+    rows: tuple[NDArray[np.intp], ...]
+
+
+@dataclass(frozen=True)
+class Ladder:
+    """Numbers of wells and quantiles by rung, learned from a whole table of wells."""
+
+    names: tuple[pd.Index, ...]
+    count: dict[str, tuple[NDArray[np.intp], ...]]
+    quantiles: dict[str, tuple[Floats, ...]]
     fewest: int
 
-    def look_up(self, wells: pd.DataFrame, name: str) -> Floats:
+    def seats(self, wells: pd.DataFrame) -> Seats:
+        """Where each well stands; one look serves every quantity."""
+        groups, place = grouped(wells)
+        return Seats(place, tuple(names.get_indexer(pd.Index(joined(groups[list(keys)]), dtype=object))
+                                  for keys, names in zip(RUNGS, self.names, strict=True)))  # fmt: skip
+
+    def look_up(self, seats: Seats, name: str) -> Floats:
         """Quantiles of one quantity for each well, from the narrowest of its groups with enough wells.
 
         The distances from the middle to low and high are held to those of the wider groups around, in size or as a
@@ -69,14 +85,14 @@ class Ladder:
         ndarray, shape (n, 3)
             Tenth, fiftieth and ninetieth percentile; NaN where no group has enough wells.
         """
-        groups, place = grouped(wells)
-        out = np.full((len(groups), 3), np.nan)
-        for keys, table in zip(reversed(RUNGS), reversed(self.rungs), strict=True):
-            found = table.reindex(joined(groups[list(keys)]))
-            own = found[[(name, q) for q in QUANTILES]].to_numpy(float)
-            enough = found[(name, "n")].to_numpy(float)[:, None] >= self.fewest
-            out = np.where(enough, held(own, out), out)
-        return out[place]
+        out = np.full((len(seats.rows[0]), 3), np.nan)
+        for rung in reversed(range(len(RUNGS))):
+            row = seats.rows[rung]
+            if not len(self.names[rung]):
+                continue
+            enough = (row >= 0) & (self.count[name][rung][row] >= self.fewest)
+            out = np.where(enough[:, None], held(self.quantiles[name][rung][row], out), out)
+        return out[seats.place]
 
 
 def quantiles_by_group(values: Floats, group: NDArray[np.intp], groups: int) -> tuple[NDArray[np.intp], Floats]:
@@ -111,13 +127,14 @@ def quantiles_by_group(values: Floats, group: NDArray[np.intp], groups: int) -> 
 def learn_ladder(wells: pd.DataFrame, values: pd.DataFrame, fewest: int) -> Ladder:
     """Quantile tables of the whole table of wells; rows in any order give the same tables."""
     groups, place = grouped(wells)
-    rungs = []
+    index: list[pd.Index] = []
+    count: dict[str, tuple[NDArray[np.intp], ...]] = {}
+    found: dict[str, tuple[Floats, ...]] = {}
     for keys in RUNGS:
         names, code = np.unique(joined(groups[list(keys)]).to_numpy(object).astype(str), return_inverse=True)
-        blocks: dict[tuple[str, str | float], Floats] = {}
+        index.append(pd.Index(names.astype(object), dtype=object))
         for name in values.columns:
-            count, found = quantiles_by_group(values[name].to_numpy(float), code[place], len(names))
-            blocks[name, "n"] = count.astype(float)
-            blocks |= {(name, q): found[:, number] for number, q in enumerate(QUANTILES)}
-        rungs.append(pd.DataFrame(blocks, index=names))
-    return Ladder(tuple(rungs), fewest)
+            number, quantiles = quantiles_by_group(values[name].to_numpy(float), code[place], len(names))
+            count[name] = (*count.get(name, ()), number)
+            found[name] = (*found.get(name, ()), quantiles)
+    return Ladder(tuple(index), count, found, fewest)

@@ -45,10 +45,11 @@ def work_out(wells: pd.DataFrame, settings: Settings, comparable: Comparable) ->
         All columns of the table ``wells``, rows numbered from nought.
     """
     hand = duty.is_hand(wells)
-    depth = water.well_depth(wells, comparable, settings)
-    static = water.static_level(wells, depth, comparable, settings)
+    asked = comparable.ask(wells)
+    depth = water.well_depth(asked, settings)
+    static = water.static_level(asked, depth, settings)
     flow = duty.duty_flow(wells, settings)
-    capacity = water.specific_capacity(wells, depth, static, comparable, settings)
+    capacity = water.specific_capacity(asked, depth, static, settings)
     column = np.maximum(depth.base - np.maximum(static.base, 0.0), 0.0)
     known = water.recorded_fall(wells, static, settings)
     tested = ~np.isnan(capacity.base) | ~np.isnan(known.base)

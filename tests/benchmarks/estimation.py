@@ -27,7 +27,6 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 from pipeline import schema  # noqa: E402
-from pipeline.design_point import drawdown as water  # noqa: E402
 from pipeline.design_point import learn, space  # noqa: E402
 from pipeline.design_point.comparable import quantities, recorded_depth  # noqa: E402
 from pipeline.design_point.levels import work_out  # noqa: E402
@@ -79,15 +78,8 @@ def folds_of(wells: pd.DataFrame, by: str, folds: int) -> np.ndarray:
 
 def estimate(what: str, asked: pd.DataFrame, comparable, settings: Settings) -> np.ndarray:
     """Low, middle and high of the value for wells that do not tell it, shape (n, 3)."""
-    asked = asked.reset_index(drop=True)
-    depth = water.well_depth(asked, comparable, settings)
-    static = water.static_level(asked, depth, comparable, settings)
-    if what == "static":
-        found = static
-    elif what == "setting":
-        found = work_out(asked, settings, comparable).pump
-    else:
-        found = water.specific_capacity(asked, depth, static, comparable, settings)
+    levels = work_out(asked.reset_index(drop=True), settings, comparable)
+    found = {"static": levels.static, "setting": levels.pump, "capacity": levels.capacity}[what]
     out = np.column_stack([found.low, found.base, found.high])
     return np.log(out) if what.startswith("capacity") else out
 
