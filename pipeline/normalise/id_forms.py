@@ -141,22 +141,25 @@ def join(child: pd.DataFrame, ids: pd.Index, table: str, source_id: str, log: Is
     lost = np.flatnonzero(place < 0)
     if not len(lost) or not len(ids):
         return
-    orphans = child["well_id"].iloc[lost]
-    known = pd.Series(ids.to_numpy(), index=keys(whole(pd.Series(ids))).to_numpy(zero_copy_only=False))
+    places, orphans = pd.factorize(child["well_id"].iloc[lost])
+    own, other = whole(pd.Series(ids)), whole(pd.Series(orphans))
+    if in_one_form(pa.concat_arrays([own.cast(pa.string()), other.cast(pa.string())])):
+        return
+    known = pd.Series(ids.to_numpy(), index=keys(own).to_numpy(zero_copy_only=False))
     known = known[~known.index.duplicated(keep=False)]
-    key = keys(whole(orphans)).to_numpy(zero_copy_only=False)
-    long = np.array([len(k) >= FEWEST_SIGNS for k in key], dtype=bool)
-    found = pd.Series(known.reindex(key).to_numpy(), dtype="str")
-    take = found.notna().to_numpy() & long
-    if take.any():
-        take &= np.array([_alike(a, b) if isinstance(b, str) else False
-                          for a, b in zip(orphans.tolist(), found.tolist(), strict=True)], dtype=bool)  # fmt: skip
+    key = keys(other)
+    short = pc.less(pc.utf8_length(key), FEWEST_SIGNS).to_numpy(zero_copy_only=False)
+    named = known.reindex(key.to_numpy(zero_copy_only=False)).to_numpy()
+    fits = pd.notna(named) & ~short
+    fits[fits] = [_alike(a, b) for a, b in zip(np.asarray(orphans)[fits], named[fits], strict=True)]
+    take = fits[places]
     if not take.any():
         return
+    found = pd.Series(named[places], dtype="str")
     column = child["well_id"].copy()
     column.iloc[lost[take]] = found[take].to_numpy()
     child["well_id"] = column
-    such = orphans.iloc[np.flatnonzero(take)[0]]
+    such = orphans[places[take][0]]
     log.once("N603", "well_id", source_id, f"{int(take.sum())} rows of {table}, such as {such}",
              "the id as the wells have it", f"joined as {found[take].iloc[0]}")  # fmt: skip
 

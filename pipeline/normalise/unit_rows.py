@@ -41,7 +41,7 @@ ORDER = (
 # fields whose contradictions are rules of the scan, and the rules that speak of them
 RULED = {
     "diameter_casing_inside_m": ("P112", ("V110", "V111")),
-    "flow_tested_m3_per_s": ("P113", ("V123", "V138", "V139")),
+    "flow_tested_m3_per_s": ("P113", ("V123", "V138")),
     "conductivity_us_per_cm": ("P114", ("V135",)),
 }
 
@@ -264,8 +264,11 @@ def _ruled(
     sizes = field == "diameter_casing_inside_m"
     values[at] = rows
     wells[field] = values
-    first = "no well of its depth and bore has it" if not sizes else "no pump passes it or no such well is drilled"
-    first = "less than its chloride alone brings" if code == "P114" else first
+    first = {
+        "P112": "no pump passes it or no such well is drilled",
+        "P113": "more than its bore passes or its drawdown brings",
+        "P114": "less than its chloride alone brings",
+    }[code]
     for place, other in enumerate(tries):
         take = np.flatnonzero(lone & (picked == place))
         _propose(code, field, other, wells, at[take], np.ones(len(take), bool), grids[take] | sizes, near.size[take],

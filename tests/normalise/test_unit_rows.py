@@ -56,7 +56,7 @@ def put(rows: dict[str, list[str]], at: int, **values: str) -> dict[str, list[st
         ({"depth": "5760", "pump": "40.00"}, None, "N201", None, None),
         ({"bore": "1270"}, "diameter_casing_inside_m", "P112", 1.27, 0.127),
         ({"bore": "6"}, "diameter_casing_inside_m", "P112", 0.006, 0.1524),
-        ({"yield": "60"}, "flow_tested_m3_per_s", "P113", 60 / 3600, 0.06 / 60),
+        ({"yield": "60", "bore": "103"}, "flow_tested_m3_per_s", "P113", 60 / 3600, 0.06 / 60),
         ({"ec": "0.55", "cl": "60"}, "conductivity_us_per_cm", "P114", 0.55, 550.0),
         ({"fall": "30.00", "pumping": "30.00", "level": "12.00"}, "drawdown_test_m", "P115", 30.0, 18.0),
         ({"fall": "9.00", "pumping": "9.00", "level": "15.00"}, "depth_pumping_m", "P116", 9.0, 24.0),
@@ -88,6 +88,11 @@ def test_an_outlier_alone_is_left() -> None:
     out = run(put(usual(), 3, depth="310.00", bore="305", **{"yield": "60"}, use="irrigation", ec="5", cl=""))
     assert out.repairs.empty
     assert out.wells.set_index("well_id").loc["W03", "depth_completed_m"] == 310.0
+
+
+def test_the_use_alone_does_not_contradict_a_yield() -> None:
+    out = run(put(usual(), 3, **{"yield": "60"}, bore="250"))
+    assert out.repairs.empty and out.wells["flow_tested_m3_per_s"].notna().all()
 
 
 def test_a_contradiction_that_two_units_explain_is_left_open() -> None:
