@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipeline.ingest import parse as parsing
 from pipeline.ingest.header import Candidate
-from pipeline.ingest.intake import ROW
 from pipeline.ingest.opened import Opened
-from pipeline.ingest.parse import Parsed, parse
+from pipeline.ingest.parse import Parsed, below_header
+from pipeline.ingest.piece import read_piece
 from pipeline.ingest.sheets import Grid
 
 ROWS_A_PIECE = 1500
@@ -75,7 +74,7 @@ def glance(
         found = _whole(opened.parse(head, None, None, units_row, None, 1, encoding))
         found.ascii = not bool((opened.text[opened.part.begin :] & 0x80).any())
         return found
-    return _pieces(opened.text, head, units_row, opened.name, encoding)
+    return _pieces(opened.text, head, units_row, encoding)
 
 
 def _whole(parsed: Parsed) -> Glance:
@@ -107,24 +106,20 @@ def _cuts(buffer: NDArray[np.uint8], start: int, width: float) -> Iterator[tuple
             yield first, last
 
 
-def _pieces(buffer: NDArray[np.uint8], head: Candidate, units_row: bool | None, name: str,
-            encoding: str) -> Glance:  # fmt: skip
-    below = parsing._below_header(buffer, head, units_row)[0]
+def _pieces(buffer: NDArray[np.uint8], head: Candidate, units_row: bool | None, encoding: str) -> Glance:
+    below = below_header(buffer, head, units_row)[0]
     first = np.asarray(buffer[below : below + _FIRST_LOOK])
     width = first.size / max(int((first == 10).sum()), 1)
-    frames, faults, cp1252, plain = [], Counter[str](), 0, True
+    frames: list[pd.DataFrame] = []
+    faults, cp1252, plain = Counter[str](), 0, True
     records = taken = 0
-    # each piece is read as if it stood right below a header without lines
-    at = replace(head, line=0, lines=1, start=0, after=0, comments=0, comment_bytes=0)
-    for place, (begin, end) in enumerate(_cuts(buffer, below, width)):
-        piece = np.asarray(buffer[begin:end])
-        parsed = parse(piece, at, None, "#", False, None, 1, name, encoding)
-        records, taken = records + parsed.rows_read, taken + piece.size
-        # a piece may begin inside a record that spans lines: its first faults are of the cut, not of the file
-        good = parsed.frame[ROW].min() if len(parsed.frame) else 0
-        real = parsed.faults if place == 0 else parsed.faults[parsed.faults["row"] > good]
-        faults.update(real["reason"].astype(str).tolist())
-        frames.append(parsed.frame.iloc[:ROWS_A_PIECE] if place < 2 else parsed.frame.iloc[-ROWS_A_PIECE:])
-        cp1252, plain = cp1252 + parsed.cp1252, plain and not bool((piece & 0x80).any())
+    for begin, end in _cuts(buffer, below, width):
+        content = bytes(buffer[begin:end])
+        piece = read_piece(content, head, encoding, begin == below, end == buffer.size)
+        records, taken = records + piece.records, taken + len(content)
+        faults.update(piece.faults)
+        frame = piece.frame(head)
+        frames.append(frame.iloc[-ROWS_A_PIECE:] if end == buffer.size and frames else frame.iloc[:ROWS_A_PIECE])
+        cp1252, plain = cp1252 + piece.cp1252, plain and piece.ascii
     rows = round((buffer.size - below) * records / max(taken, 1))
     return Glance(pd.concat(frames, ignore_index=True), rows, False, len(frames), dict(faults), cp1252, plain)

@@ -305,7 +305,7 @@ def test_a_wide_survey_fits_on_two_screens(tmp_path: Path) -> None:
     body = [",".join([*(row[k] for k in KEYS), *["yes"] * 130]) for row in rows()]
     path = tmp_path / "wide.csv"
     path.write_text("\n".join([",".join(f'"{h}"' for h in header), *body]) + "\n", encoding="utf-8")
-    code, text = inspect(path)
+    _, text = inspect(path)
     told = text.splitlines()
     assert len(told) <= 100 and all(len(line) <= 100 for line in told if "wellstring" not in line)
     _, whole = inspect(path, "--all")
