@@ -25,7 +25,8 @@ from pipeline.ingest.inspection import (
 )
 from pipeline.ingest.intake import LINE, ROW
 from pipeline.ingest.opened import Opened
-from pipeline.ingest.proposal.assemble import USED, Source
+from pipeline.ingest.proposal.asking import USED
+from pipeline.ingest.proposal.assemble import Source
 from pipeline.ingest.proposal.model import Question
 from pipeline.ingest.reading import _plain
 from pipeline.ingest.survey import Entry, NotUnderstood, Reader, Survey

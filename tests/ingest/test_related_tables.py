@@ -221,3 +221,14 @@ def test_several_named_files_make_one_proposal(tmp_path: Path) -> None:
     layout = Path("sites.layout.toml")
     intake = read_inputs(paths, Settings(layouts=(layout,)))
     assert {t.table for t in intake.tables} == {"wells", "levels"}
+
+
+def test_two_forms_of_one_table_count_each_well_once(tmp_path: Path) -> None:
+    rows = [(f"{n % 28 + 1:02d}", 41 + n * 0.013, -100 - n * 0.017, 60 + n, 10 + n % 7 + n / 100) for n in range(40)]
+    raw = "date of drilling,latitude,longitude,depth of borehole (m),static water level (m),surveyor\n" + "".join(
+        f"{day}/03/2011,{lat:.5f},{lon:.5f},{deep},{level:.2f},x\n" for day, lat, lon, deep, level in rows)  # fmt: skip
+    published = "date of drilling,latitude,longitude,depth of borehole (m),static water level (m)\n" + "".join(
+        f"2011-03-{day},{lat:.5f},{lon:.5f},{deep},{level:.2f}\n" for day, lat, lon, deep, level in rows[3:])  # fmt: skip
+    intake = read_inputs([put(tmp_path, published=published, raw=raw)], Settings())
+    assert sorted(layout.edition_of for layout in intake.layouts.values()) == ["", "raw"]
+    assert len(to_records(intake, Settings()).wells) == 40

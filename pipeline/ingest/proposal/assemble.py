@@ -8,30 +8,21 @@ from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
-from pipeline import schema, words
-from pipeline.ingest.intake import folded
-from pipeline.ingest.proposal import dictionary, related, repeated
+from pipeline import schema
+from pipeline.ingest.proposal import dictionary, editions, related, repeated
+from pipeline.ingest.proposal.asking import judge, lacking, likely
+from pipeline.ingest.proposal.circumstances import GRID, dates, market_told, places, standing_apart
 from pipeline.ingest.proposal.kinds import lines_by_kind
-from pipeline.ingest.proposal.model import DECIDING, DEPTHS, Evidence, Guess, Proposal, Question, TableProposal
+from pipeline.ingest.proposal.model import DEPTHS, Evidence, Guess, Proposal, TableProposal
 from pipeline.ingest.proposal.place import Context
 from pipeline.ingest.proposal.score import guess_table
-from pipeline.ingest.proposal.unknown import Unknown, concepts_in, few, merged, numbers_of
+from pipeline.ingest.proposal.unknown import Unknown, few, merged, numbers_of
 
 Engine = Callable[[tuple[str, ...], pd.DataFrame, "list[str] | None", "dict[str, str] | None", Context], list[Guess]]
-LIKELY = related.LIKELY
-QUESTIONS = 3
+# words that make the contrary, or a choice, of the words beside them
+_TURNS = {"no", "not", "non", "without", "none", "never", "or", "but", "except"}
 # reasons of the engine by columns
 RIVALS, EMPTY = "two columns claim this field", "no cell is filled"
-_CUSTOMARY = ("ft", "in", "gpm", "psi", "gal", "cfs", "gal/h", "gal/day")
-_METRIC = ("m", "mm", "cm", "L/s", "L/min", "L/h", "m**3/h", "m**3/d", "m**3/s", "kPa", "bar")
-# what the job uses, in the order in which it is told; one known field of a line suffices
-USED = (
-    ("depth", ("depth_drilled_m", "depth_completed_m")), ("static", ("depth_static_m",)),
-    ("pumping", ("depth_pumping_m", "drawdown_test_m")), ("yield", ("flow_tested_m3_per_s",)),
-    ("pump", ("depth_pump_m", "length_drop_pipe_m")), ("bore", ("diameter_casing_inside_m",)),
-    ("use", ("use_code",)), ("date", ("completed_date",)), ("place", ("latitude_deg",)),
-    ("chemistry", ("acidity_ph", "chloride_mg_per_l")),
-)  # fmt: skip
 
 
 @dataclass
@@ -116,6 +107,7 @@ def assemble(
         source = _source(related.Group(place), tables, guesses, long, described)
         source.proposal.source_id = free_id(tables[place].name)
         out.sources.append(source)
+    editions.tell([(s.proposal, s.profiles[0]) for s in out.sources])
     return out
 
 
@@ -133,7 +125,7 @@ def _guessed(
     told = told or dictionary.Described()
     sample = _without_missing(table, dictionary.decoded(table.sample, told.codes))
     # the grid in brackets is about the coordinates, not about what the column means
-    plain = [_GRID.sub(" ", h).strip() or h for h in table.headers]
+    plain = [GRID.sub(" ", h).strip() or h for h in table.headers]
     headers = tuple(plain) if len(set(plain)) == len(plain) else table.headers
     columns = {new: told.columns[old] for new, old in zip(headers, table.headers, strict=True) if old in told.columns}
     sample = sample if headers == table.headers else sample.set_axis(list(headers), axis=1)
@@ -189,6 +181,8 @@ def _code_of(text: str, known: dict[str, str]) -> str:
     plain = " ".join(re.sub(r"[^a-z0-9/]+", " ", text.lower()).split())
     if plain in known:
         return known[plain]
+    if set(plain.split()) & _TURNS:
+        return ""
     inside = [s for s in known if len(s) > 3 and re.search(rf"\b{re.escape(s)}\b", plain)]
     return known[max(inside, key=len)] if inside else ""
 
@@ -229,11 +223,11 @@ def _source(
         _alone(table, profile)
         table.missing = {g.header: found for g in table.guesses
                          if (g.sure or likely(g)) and (found := standing_apart(profile, g.header))}  # fmt: skip
-    _places(out, profiles, described)
-    _dates(out, profiles)
-    out.market = _market(out)
-    _judge(out, profiles)
-    out.missing = _lacking(out)
+    places(out, profiles, described)
+    dates(out, profiles)
+    out.market = market_told(out)
+    judge(out, profiles)
+    out.missing = lacking(out)
     return Source(out, profiles)
 
 
@@ -273,199 +267,3 @@ def _plain_name(name: str, taken: dict[str, int]) -> str:
     text = "wells_2" if text == "wells" else text
     taken[text] = taken.get(text, 0) + 1
     return text if taken[text] == 1 else f"{text}_{taken[text]}"
-
-
-def likely(guess: Guess) -> bool:
-    """Whether a guess is good enough to be put before the user as the likely answer."""
-    declared = schema.fields().get(guess.field)
-    if declared is None or guess.sure or guess.field_score < LIKELY:
-        return False
-    return not declared.unit or bool(guess.unit or guess.unit_from) or guess.field.endswith("_deg")
-
-
-def standing_apart(profile: Unknown, header: str) -> tuple[str, ...]:
-    """Texts of a column of numbers that stand for missing: repeated, far from all else, not declared already."""
-    return profile.kept("apart", header, lambda: _apart(profile, header))
-
-
-def _apart(profile: Unknown, header: str) -> tuple[str, ...]:
-    numbers = numbers_of(profile.values(header))
-    if len(numbers) < 20:
-        return ()
-    counts = numbers.value_counts()
-    declared = {float(r["text"]) for r in schema.rows("missing") if r["kind"] == "sentinel"}
-    out = []
-    for value in (numbers.min(), numbers.max()):
-        rest = numbers[numbers != value]
-        if float(counts[value]) < 3 or rest.empty or value in declared or value == 0:
-            continue
-        low, high = rest.quantile([0.005, 0.995])
-        span = max(high - low, abs(high), 1.0)
-        odd = re.fullmatch(r"-?(9+|8+|7+|5+|1e\d+|10{4,})", f"{abs(value):g}") is not None
-        if odd and (value < 0 <= rest.min() or value > high + 3 * span):
-            texts = profile.values(header)
-            out += [str(t) for t in texts[pd.to_numeric(texts, errors="coerce") == value].unique()[:3]]
-    return tuple(dict.fromkeys(out))
-
-
-_GRID = re.compile(r"[\(\[][^)\]]*(?:UTM|zone|EPSG)[^)\]]*[\)\]]", re.IGNORECASE)
-_EPSG = re.compile(r"EPSG[:\s]*(\d{4,5})", re.IGNORECASE)
-_ZONE = re.compile(r"(?:UTM|zone)\D{0,12}?(\d{1,2})\s?([NS])(?:orth|outh)?\b", re.IGNORECASE)
-
-
-def _places(proposal: Proposal, profiles: list[Unknown], described: dict[str, dictionary.Described]) -> None:
-    """Projected coordinates need a reference system: from the words about the columns, else asked for."""
-    for table, profile in zip(proposal.tables, profiles, strict=True):
-        found = [g for g in table.guesses if g.field in ("latitude_deg", "longitude_deg")]
-        pair = [g for g in found if g.field_score >= LIKELY and _size(profile, g.header) > 180]
-        if {g.field for g in pair} != {"latitude_deg", "longitude_deg"} or any(
-            g.sure and g not in pair for g in found
-        ):
-            continue
-        told = described.get(profile.name)
-        texts = [g.header for g in pair] + ([told.columns.get(g.header, "") for g in pair] if told else [])
-        zones = [f"zone {few(profile, h)[0]}" for h in profile.headers
-                 if "utm_zone" in concepts_in(h) and len(few(profile, h)) == 1]  # fmt: skip
-        text = " ".join([*texts, *profile.headers, *zones])
-        code, zone = _EPSG.search(text), _ZONE.search(text)
-        if code:
-            proposal.crs = f"EPSG:{code.group(1)}"
-        elif zone and 1 <= int(zone.group(1)) <= 60:
-            proposal.crs = f"EPSG:{'326' if zone.group(2).upper() == 'N' else '327'}{int(zone.group(1)):02d}"
-        for one in pair:
-            one.why_not = "" if proposal.crs else "projected coordinates, and no zone is told"
-            if proposal.crs:
-                one.evidence.append(Evidence("place", f"projected coordinates of {proposal.crs}", 4.0))
-        if not proposal.crs:
-            asked = f"In which grid and zone are {' and '.join(repr(g.header) for g in pair)} of {table.file}?"
-            proposal.questions.append(Question(asked, table.name, pair[0].header, "crs", (), table.rows))
-
-
-def _size(profile: Unknown, header: str) -> float:
-    """Median of the absolute values of a column."""
-    return float(numbers_of(profile.values(header)).abs().median())
-
-
-def day_order(texts: pd.Series) -> tuple[str, bool]:
-    """Order of slashed dates, and whether the values settle it."""
-    form = r"^\s*(\d{1,2})[/.\-](\d{1,2})[/.\-]\d{2,4}\b"
-    parts = texts.dropna().astype("str").str.extract(form).dropna().astype(int)
-    if parts.empty:
-        return "ymd", True
-    day_first, month_first = bool((parts[0] > 12).any()), bool((parts[1] > 12).any())
-    return ("dmy" if day_first else "mdy"), day_first != month_first
-
-
-def _dates(proposal: Proposal, profiles: list[Unknown]) -> None:
-    """Order of day and month of each dated column; the commonest is that of the source."""
-    orders: list[str] = []
-    for table, profile in zip(proposal.tables, profiles, strict=True):
-        for found in table.guesses:
-            declared = schema.fields().get(found.field)
-            if declared is not None and declared.type == "date" and found.sure and not found.date_order:
-                found.date_order, clear = day_order(profile.sample[found.header])
-                if not clear:
-                    found.why_not = "day and month cannot be told apart"
-            if declared is not None and declared.type == "date" and found.date_order:
-                orders.append(found.date_order)
-        if table.order_by:
-            order, clear = day_order(profile.sample[table.order_by])
-            if clear and order != "ymd":
-                orders.insert(0, order)
-    slashed = [o for o in orders if o != "ymd"]
-    proposal.date_order = max(set(slashed), key=slashed.count) if slashed else "ymd"
-
-
-def _market(proposal: Proposal) -> str:
-    """By the units of the columns that would be read; customary ones win a draw."""
-    units = [g.unit for t in proposal.tables for g in t.guesses if g.field and (g.sure or likely(g))]
-    american, metric = sum(u in _CUSTOMARY for u in units), sum(u in _METRIC for u in units)
-    return "" if not american + metric else "us" if american >= metric else "metric"
-
-
-def _filled(profile: Unknown, header: str) -> int:
-    """Rows of a table in which a column says something."""
-    return round(profile.rows * len(profile.values(header)) / max(len(profile.sample), 1))
-
-
-def _judge(proposal: Proposal, profiles: list[Unknown]) -> None:
-    """Doubts and questions: what keeps the tables from being read without asking."""
-    read = {g.field for t in proposal.tables for g in t.guesses if g.sure}
-    doubts: list[str] = []
-    questions = list(proposal.questions)
-    for table, profile in zip(proposal.tables, profiles, strict=True):
-        half: dict[str, list[Guess]] = {}
-        for found in table.guesses:
-            half_read = found.field and not found.sure and found.field_score >= LIKELY
-            if half_read and _decides(found, read) and len(profile.values(found.header)):
-                half.setdefault(found.field, []).append(found)
-        for name, rivals in half.items():
-            doubts.append(_doubt(name, rivals))
-            rows = max(_filled(profile, g.header) for g in rivals)
-            questions.append(_question(name, rivals, table, rows))
-    if not read & set(DEPTHS):
-        doubts.insert(0, "no column with a written unit tells a depth or level")
-    proposal.doubts = sorted(dict.fromkeys(doubts))
-    rank = {name: place for place, name in enumerate(DECIDING)}
-    fields = {(t.name, g.header): g.field for t in proposal.tables for g in t.guesses}
-    # one answer serves columns of one name in several tables
-    single: dict[tuple[str, str], Question] = {}
-    for question in sorted(questions, key=lambda q: -q.rows):
-        single.setdefault((folded(question.header), question.key), question)
-    questions = list(single.values())
-    questions.sort(key=lambda q: (-q.rows, rank.get(fields.get((q.table, q.header), ""), 99), q.text))
-    proposal.questions = questions[:QUESTIONS]
-
-
-def _decides(found: Guess, read: set[str]) -> bool:
-    if found.field in read:
-        return False
-    ambiguous = schema.fields()[found.field].type == "date" and "day and month" in found.why_not
-    return found.field in DECIDING or ambiguous
-
-
-def _doubt(name: str, rivals: list[Guess]) -> str:
-    if len(rivals) > 1:
-        return f"columns {', '.join(repr(g.header) for g in rivals)} could all be {name}"
-    found = rivals[0]
-    if "no unit" in found.why_not:
-        return f"column '{found.header}' looks like {name} and tells no unit"
-    if "day and month" in found.why_not:
-        return f"dates in '{found.header}' can be read day first or month first"
-    return f"column '{found.header}' may be {name}" + (f": {found.why_not}" if found.why_not else "")
-
-
-def _question(name: str, rivals: list[Guess], table: TableProposal, rows: int) -> Question:
-    what = words.label(name).lower()
-    found = rivals[0]
-    if len(rivals) > 1:
-        listed = " or ".join(repr(g.header) for g in rivals)
-        text = f"Which column of {table.file} is the {what}: {listed}?"
-        return Question(text, table.name, found.header, "from", tuple(g.header for g in rivals), rows)
-    if "day and month" in found.why_not:
-        text = f"Do dates in '{found.header}' of {table.file} put the day or the month first?"
-        return Question(text, table.name, found.header, "date_order", ("dmy", "mdy"), rows)
-    if "unit" in found.why_not:
-        units = _units_for(name, found.unit)
-        text = f"In which unit is '{found.header}' of {table.file} ({what}): {' or '.join(units)}?"
-        return Question(text, table.name, found.header, "unit", units, rows)
-    inside = f" in {found.unit}" if found.unit else ""
-    text = f"Is '{found.header}' of {table.file} the {what}{inside} ({found.why_not})?"
-    other = found.runner_up.split(" in ")[0]
-    choices = tuple(dict.fromkeys(c for c in (name, other) if c))
-    return Question(text, table.name, found.header, "from", choices, rows)
-
-
-def _units_for(name: str, likely_unit: str) -> tuple[str, ...]:
-    kinds = {"m": ("ft", "m"), "m**3/s": ("gpm", "L/s", "m**3/h")}
-    small = ("in", "mm") if name.startswith("diameter_") else kinds.get(schema.fields()[name].unit, ())
-    return tuple(dict.fromkeys(u for u in (likely_unit, *small) if u))
-
-
-def _lacking(proposal: Proposal) -> list[tuple[str, str]]:
-    """Fields the job uses that no column tells, and what is assumed instead, from declared practice."""
-    read = {g.field for t in proposal.tables for g in t.guesses if g.sure}
-    practice = {row["practice_id"]: f"{row['base']} {row['unit']}".strip() for row in schema.rows("practice")}
-    return [
-        (names[0], words.say(f"assumed.{stem}", **practice)) for stem, names in USED if not read & set(names)
-    ]  # fmt: skip

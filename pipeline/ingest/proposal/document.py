@@ -10,7 +10,7 @@ from typing import Any
 from pipeline import schema
 from pipeline.ingest.intake import folded
 from pipeline.ingest.layouts import Layout, from_dict
-from pipeline.ingest.proposal.assemble import LIKELY, likely
+from pipeline.ingest.proposal.asking import LIKELY, likely
 from pipeline.ingest.proposal.model import Guess, Proposal, TableProposal
 
 CONFIRM = "please confirm"
@@ -79,7 +79,7 @@ def to_document(proposal: Proposal, source_id: str, with_likely: bool = False) -
     """
     source: dict[str, Any] = {"id": source_id, "title": "Columns as proposed from headers and values",
                               "date_order": proposal.date_order}  # fmt: skip
-    for key in ("market", "crs", "area"):
+    for key in ("market", "crs", "area", "edition_of"):
         if getattr(proposal, key):
             source[key] = getattr(proposal, key)
     sure = {g.field for t in proposal.tables for g in t.guesses if g.sure}

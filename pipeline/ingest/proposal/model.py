@@ -175,6 +175,8 @@ class Proposal:
         Under which the tables would be read.
     crs, area : str
         Reference system of the coordinates, and state or country, where something tells; "" otherwise.
+    edition_of : str
+        Id of the source of the same set whose wells these are too, in another form.
     """
 
     tables: list[TableProposal]
@@ -186,6 +188,7 @@ class Proposal:
     source_id: str = ""
     crs: str = ""
     area: str = ""
+    edition_of: str = ""
 
     @property
     def wells(self) -> TableProposal:
