@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.normalise.columns import KEYS, REASON, SORT
+from pipeline.normalise.order import among
 
 NO_PARENT, PARENT_LEFT_OUT = "orphan", "parent_excluded"
 
@@ -78,7 +79,8 @@ def settle(child: pd.DataFrame, in_scope: pd.Index, known: pd.Index) -> pd.DataF
         Ids of every well record of the source.
     """
     reason = child[REASON].copy()
-    seen, used = child["well_id"].isin(known), child["well_id"].isin(in_scope)
+    seen, used = among(child["well_id"], known), among(child["well_id"], in_scope)
     reason = reason.where(reason.notna() | seen, NO_PARENT)
     reason = reason.where(reason.notna() | used, PARENT_LEFT_OUT)
-    return child.assign(**{REASON: reason}).loc[reason.notna(), [*KEYS, REASON, "_entry"]]
+    lost = reason.notna().to_numpy()
+    return child.loc[lost, [*KEYS, "_entry"]].assign(**{REASON: reason[lost]})

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pipeline import schema
 from pipeline.ingest import discreet
-from pipeline.normalise.order import ordered
+from pipeline.normalise.order import among, ordered
 
 STAGE = "normalise"
 KEYS = ["source_id", "well_id", "source_file", "source_row"]
@@ -122,7 +122,7 @@ class IssueLog:
 
     def only(self, mark: int, known: pd.Index) -> None:
         """Forget row faults since ``mark`` of ids that are no wells of the source, such as orphan child rows."""
-        kept = [f[f["well_id"].isin(known)] for f in self._frames[mark:]]
+        kept = [f[among(f["well_id"], known)] for f in self._frames[mark:]]
         self._frames[mark:] = [f for f in kept if len(f)]
 
     def table(self) -> pd.DataFrame:

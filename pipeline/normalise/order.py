@@ -94,3 +94,10 @@ def ordered(frame: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
             sort_keys = [(name, "ascending") for name in columns]
             order = pc.sort_indices(pa.table(columns), sort_keys=sort_keys).to_numpy()
     return frame.iloc[order].reset_index(drop=True)
+
+
+def among(column: Any, known: Any) -> NDArray[np.bool_]:
+    """Whether each text of a column stands among others; a missing one does not."""
+    texts = whole(column)
+    values = whole(known).drop_null().cast(texts.type)
+    return pc.and_(pc.is_in(texts, value_set=values), pc.is_valid(texts)).to_numpy(zero_copy_only=False)
