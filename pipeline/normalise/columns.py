@@ -304,10 +304,11 @@ class Reader:
         quiet = IssueLog()
         keys = pd.DataFrame({"source_id": [""] * len(raw.frame), "source_file": "", "well_id": "", "source_row": 0})
         days, _ = dates.read(coded, "event_date", self.layout.date_order, self.market, None, (), keys, quiet)
-        values = numbers.parse_all(coded.texts).values
-        plain = coded.spread(values, np.nan)
         order = np.where(np.isnat(days), np.nan, days.astype("datetime64[D]").astype(np.float64))
-        use = order if np.isfinite(order).sum() >= np.isfinite(plain).sum() else plain
+        use = order
+        if np.isnat(days[coded.codes >= 0]).any():  # no dates, or not all: perhaps numbers
+            plain = coded.spread(numbers.parse_all(coded.texts).values, np.nan)
+            use = order if np.isfinite(order).sum() >= np.isfinite(plain).sum() else plain
         return np.where(np.isnan(use), np.iinfo(np.int64).min // 2, np.nan_to_num(use * 1000)).astype(np.int64)
 
     def _events(self, raw: RawTable, keys: pd.DataFrame) -> tuple[pd.Series, NDArray[np.datetime64]]:
