@@ -137,7 +137,7 @@ def run(
     from pipeline.materials import added, catalogue, settled
     from pipeline.normalise import to_records
     from pipeline.report import write_report
-    from pipeline.validate import judge, scan
+    from pipeline.validate import judge, lost_values, merge_metrics, scan
 
     settings = settings or Settings()
     paths = [Path(p) for p in (inputs if isinstance(inputs, list) else [inputs])]
@@ -163,6 +163,7 @@ def run(
     try:
         started = time.perf_counter()
         faults, metrics = scan(records.wells, settings)
+        metrics = merge_metrics([metrics, lost_values(records.issues, records.wells, settings)])
         verdict = judge(
             metrics, records.wells.head(100_000), settings, folder / "gate" if settings.gate_pages else None
         )

@@ -24,7 +24,7 @@ import pandas as pd
 from pipeline.settings import Settings
 from pipeline.validate import predicate
 from pipeline.validate.context import region_middles, typed
-from pipeline.validate.rules import ADDED, Rule, allowed_shares, declared
+from pipeline.validate.rules import ADDED, Rule, allowed_shares, declared, losses
 
 SAMPLE_ROWS = 100_000
 
@@ -182,7 +182,7 @@ def judge(
                 column=rule.code, min_value=0.0, max_value=allowed[rule.code],
                 meta={"code": rule.code, "title": rule.title, "why": rule.why},
             )
-            for rule in declared() if rule.code in shares
+            for rule in (*declared(), *losses()) if rule.code in shares
         ]  # fmt: skip
         on_shares = _validate(gx, context, "shares", shares, limits, "COMPLETE")
         rows = flagged(sample.iloc[:SAMPLE_ROWS].reset_index(drop=True), settings, regions)
@@ -233,6 +233,7 @@ def _prepare_pages(context: Any, pages: Path | None) -> None:
     shutil.rmtree(pages, ignore_errors=True)
     pages.mkdir(parents=True)
     context.add_data_docs_site("pages", {
-        "class_name": "SiteBuilder", "site_index_builder": {"class_name": "DefaultSiteIndexBuilder"},
+        # without the library's own invitations below every page
+        "class_name": "SiteBuilder", "show_how_to_buttons": False, "site_index_builder": {"class_name": "DefaultSiteIndexBuilder"},
         "store_backend": {"class_name": "TupleFilesystemStoreBackend", "base_directory": str(pages.resolve())},
     })  # fmt: skip

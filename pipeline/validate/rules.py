@@ -148,6 +148,31 @@ def declared() -> tuple[Rule, ...]:
     return tuple(out)
 
 
+@dataclass(frozen=True)
+class Lost:
+    """A rule of normalise that empties a cell; the gate counts wells that lost a value so.
+
+    Attributes
+    ----------
+    allowed : float
+        Share of the wells of a source that may lose a value. [1]
+    """
+
+    code: str
+    title: str
+    why: str
+    allowed: float
+
+
+@cache
+def losses() -> tuple[Lost, ...]:
+    """Rules of normalise that declare a share."""
+    return tuple(
+        Lost(row["code"], row["title"], row["why"], float(row["limit"]))
+        for row in schema.rows("rules") if row["stage"] == "normalise" and row["limit"] and row["unit"] == "1"
+    )  # fmt: skip
+
+
 def allowed_shares(settings: Settings) -> dict[str, float]:
     """Allowed share of each rule, the settings' own figures applied.
 
@@ -156,7 +181,7 @@ def allowed_shares(settings: Settings) -> dict[str, float]:
     UsageError
         When the settings name a rule that does not exist, or a share outside 0 to 1.
     """
-    shares = {rule.code: rule.allowed for rule in declared()}
+    shares = {rule.code: rule.allowed for rule in (*declared(), *losses())}
     strange = set(settings.gate_overlay) - set(shares)
     if strange:
         raise UsageError(f"Settings: [gate] names unknown rules {sorted(strange)}; see 'wellstring rules'.")

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from pipeline import schema
 from pipeline.settings import Settings
 from pipeline.validate.context import region_middles, typed
-from pipeline.validate.rules import ADDED, RULES_PER_MASK, Rule, allowed_shares, declared
+from pipeline.validate.rules import ADDED, RULES_PER_MASK, Rule, allowed_shares, declared, losses
 
 _PASSED_ON = ("source_id", "well_id", "source_file", "source_row")
 METRIC_COLUMNS = [column.field.name for column in schema.table("metrics")]
@@ -135,6 +135,36 @@ def _shared(counts: pd.DataFrame, allowed: pd.Series) -> pd.DataFrame:
     share = np.divide(failed, judged, out=np.zeros_like(failed), where=judged > 0)
     out = counts.assign(share_failed_fraction=share, share_allowed_fraction=allowed.to_numpy(dtype=float))
     return out[METRIC_COLUMNS].sort_values(["source_id", "rule_code"], ignore_index=True)
+
+
+def lost_values(issues: pd.DataFrame, wells: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+    """Metrics of the values that normalise gave up: a fault that was emptied no longer shows in ``wells``.
+
+    Parameters
+    ----------
+    issues : DataFrame
+        Faults that normalise found.
+    wells : DataFrame
+        Wells in scope; those of a source are the ones judged.
+
+    Returns
+    -------
+    DataFrame
+        As the metrics of :func:`scan`: one row a source and rule that declares a share.
+    """
+    judged = wells["source_id"].value_counts().sort_index()
+    allowed, ids = allowed_shares(settings), pd.MultiIndex.from_frame(wells[["source_id", "well_id"]])
+    parts = []
+    for rule in losses():
+        here = issues.loc[issues["code"] == rule.code, ["source_id", "well_id"]].drop_duplicates()
+        here = here[pd.MultiIndex.from_frame(here).isin(ids)]
+        failed = here["source_id"].value_counts().reindex(judged.index, fill_value=0)
+        parts.append(pd.DataFrame({
+            "source_id": judged.index.astype(object), "rule_code": rule.code,
+            "rows_judged_count": judged.to_numpy(), "rows_failed_count": failed.to_numpy(),
+        }))  # fmt: skip
+    out = pd.concat(parts, ignore_index=True)
+    return _shared(out, out["rule_code"].map(allowed))
 
 
 def merge_metrics(parts: Iterable[pd.DataFrame]) -> pd.DataFrame:
