@@ -232,3 +232,21 @@ def test_two_forms_of_one_table_count_each_well_once(tmp_path: Path) -> None:
     intake = read_inputs([put(tmp_path, published=published, raw=raw)], Settings())
     assert sorted(layout.edition_of for layout in intake.layouts.values()) == ["", "raw"]
     assert len(to_records(intake, Settings()).wells) == 40
+
+
+def test_the_layout_of_a_set_reads_it_as_the_proposal_did(tmp_path: Path) -> None:
+    from pipeline.ingest.proposal.document import to_toml
+    from pipeline.ingest.survey import Reader
+
+    folder = put(tmp_path, **relational())
+    proposed = read_inputs([folder], Settings())
+    source = Reader(Settings()).survey([folder]).assembled.sources[0]
+    layout = tmp_path / "fenmark.toml"
+    layout.write_text(to_toml(source.proposal, "fenmark"), encoding="utf-8")
+    applied = read_inputs([folder], Settings(layouts=(layout,)))
+    assert [(t.file, t.table) for t in applied.tables] == [(t.file, t.table) for t in proposed.tables]
+    for one, two in zip(proposed.tables, applied.tables, strict=True):
+        assert one.frame.sort_index(axis=1).astype("str").equals(two.frame.sort_index(axis=1).astype("str"))
+    wells = [to_records(i, Settings()).wells.drop(columns=["source_id"]) for i in (proposed, applied)]
+    assert wells[0].equals(wells[1])
+    assert {d["how"] for d in applied.decisions} == {"layout"}

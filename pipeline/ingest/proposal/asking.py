@@ -93,8 +93,8 @@ def _question(name: str, rivals: list[Guess], table: TableProposal, rows: int) -
         units = _units_for(name, found.unit)
         text = f"In which unit is '{found.header}' of {table.file} ({what}): {' or '.join(units)}?"
         return Question(text, table.name, found.header, "unit", units, rows)
-    inside = f" in {found.unit}" if found.unit else ""
-    text = f"Is '{found.header}' of {table.file} the {what}{inside} ({found.why_not})?"
+    inside = f", in unit '{found.unit}'," if found.unit else ""
+    text = f"Is '{found.header}' of {table.file}{inside} the {what}?"
     other = found.runner_up.split(" in ")[0]
     choices = tuple(dict.fromkeys(c for c in (name, other) if c))
     return Question(text, table.name, found.header, "from", choices, rows)
