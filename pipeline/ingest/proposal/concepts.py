@@ -255,7 +255,11 @@ def _unit_out(found: list[str]) -> tuple[list[str], str, str, bool]:
     return rest, unit, " ".join(found[start : start + size]), len(named) > 1
 
 
-_DATUM_WORDS = frozenset({"ugok", "u", "gok", "nn", "ahd", "msl", "sol", "nap", "rp", "bgl", "bgs", "bls", "btoc", "toc", "asl", "amsl", "agl", "below", "above"})
+# words that say from where a depth is counted; they may follow a unit
+_DATUM_WORDS = frozenset({
+    "ugok", "u", "gok", "nn", "ahd", "msl", "sol", "nap", "rp", "bgl",
+    "bgs", "bls", "btoc", "toc", "asl", "amsl", "agl", "below", "above",
+})  # fmt: skip
 # words that are a unit only at the end, because they mean more than that
 _ALSO_WORDS = frozenset({"in", "min", "deg", "dd", "us", "day", "days", "ls", "pa", "bar", "hour", "foot", "cms", "c",
                          "f", "ppt", "ph", "no", "w", "cv"})  # fmt: skip

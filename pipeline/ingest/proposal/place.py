@@ -41,7 +41,7 @@ class Context:
 
 @dataclass(frozen=True)
 class Custom:
-    """Custom of a place: units of length (us, metric, mixed; unknown where nothing tells) and gallons meant (us, imperial, either)."""
+    """Custom of a place: units of length (us, metric, mixed, unknown) and gallons meant (us, imperial, either)."""
 
     length: str = "unknown"
     gallon: str = ""
@@ -79,7 +79,8 @@ def _named() -> dict[str, _Place]:
 def _agreed(places: list[_Place], why: str) -> Custom:
     """One custom of several places: theirs where all share it, else mixed."""
     customs, gallons = {p.custom for p in places}, {p.gallon for p in places}
-    return Custom(customs.pop() if len(customs) == 1 else "mixed", gallons.pop() if len(gallons) == 1 else "either", why)
+    length = customs.pop() if len(customs) == 1 else "mixed"
+    return Custom(length, gallons.pop() if len(gallons) == 1 else "either", why)
 
 
 def of_point(latitude: float, longitude: float) -> Custom:

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import re
+from functools import cache
+
+from pipeline import schema
 from pipeline.ingest.header_words import unit_of
 from pipeline.ingest.proposal.cells import Cells
-from pipeline.ingest.proposal.concepts import Header
+from pipeline.ingest.proposal.concepts import Header, folded
 
 _LEAST_SHARE = 0.6
-_MOST_UNITS = 12
+_MOST_UNITS, _MOST_NAMED = 12, 80
+# what a column of distance takes off the likeness of words
+_FAR = 0.002
 _OF_UNITS = frozenset({"unit", "units", "uom", "code", "measure", "value", "text", "of", "in", "the"})
 
 
@@ -21,18 +27,18 @@ def unit_columns(
     """
     units: dict[int, str] = {}
     for place, header in enumerate(parsed):
-        named = {c for way, _ in header.readings for c in way}
+        called = "unit" in {c for way, _ in header.readings for c in way}
         cells = seen[place]
         texts = list(dict.fromkeys(cells.texts))
-        if cells.distinct > _MOST_UNITS or cells.numeric > 0.2 or not texts:
+        if cells.distinct > (_MOST_NAMED if called else _MOST_UNITS) or cells.numeric > 0.2 or not texts:
             continue
-        known = [unit_of(text) for text in texts if len(text) > 1 or text.lower() == "m" or "unit" in named]
-        good = sum(bool(unit) for unit in known) / len(texts)
-        if good >= (_LEAST_SHARE if "unit" in named else 1.0):
-            units[place] = next((unit for unit in known if unit), "")
+        known = [unit_of(text) for text in texts if len(text) > 1 or text.lower() == "m" or called]
+        good = sum(bool(unit) or _apart(text) for unit, text in zip(known, texts, strict=False)) / len(texts)
+        if any(known) and good >= (_LEAST_SHARE if called else 1.0):
+            units[place] = next(unit for unit in known if unit)
     out: dict[int, tuple[str, str]] = {}
     taken: set[int] = set()
-    for _, place, owner in sorted(_pairs(units, parsed), key=lambda pair: (-pair[0], pair[1:])):
+    for _, place, owner in sorted(_pairs(units, parsed, seen), key=lambda pair: (-pair[0], pair[1:])):
         if owner not in out and place not in taken:
             out[owner] = headers[place], units[place]
             taken.add(place)
@@ -48,13 +54,24 @@ def _named(header: Header) -> set[str]:
     return {w for w in header.words if not w.isdigit()} - _OF_UNITS
 
 
-def _pairs(units: dict[int, str], parsed: list[Header]) -> list[tuple[float, int, int]]:
-    """How much the words of each unit column are those of each other column: share of the words that both have."""
+@cache
+def _declared_apart() -> frozenset[str]:
+    return frozenset(w for row in schema.rows("unit_words_apart") for w in row["words"].split("|"))
+
+
+def _apart(text: str) -> bool:
+    """Whether a text is a unit that measures nothing the job asks for."""
+    return " ".join(re.findall(r"[a-z0-9]+", folded(text).replace("%", "percent"))) in _declared_apart()
+
+
+def _pairs(units: dict[int, str], parsed: list[Header], seen: list[Cells]) -> list[tuple[float, int, int]]:
+    """How alike the words of each unit column and each column of numbers are; the nearer of two, left first."""
     out = []
     for place in units:
         own = _named(parsed[place])
         for other, header in enumerate(parsed):
             theirs = _named(header)
-            if other not in units and own & theirs:
-                out.append((len(own & theirs) / len(own | theirs), place, other))
+            if other not in units and own & theirs and (seen[other].numeric >= 0.5 or not seen[other].filled):
+                far = abs(place - other - 0.5)
+                out.append((len(own & theirs) / len(own | theirs) - _FAR * min(far, 40.0), place, other))
     return out
