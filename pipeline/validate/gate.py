@@ -234,6 +234,7 @@ def _prepare_pages(context: Any, pages: Path | None) -> None:
     pages.mkdir(parents=True)
     context.add_data_docs_site("pages", {
         # without the library's own invitations below every page
-        "class_name": "SiteBuilder", "show_how_to_buttons": False, "site_index_builder": {"class_name": "DefaultSiteIndexBuilder"},
+        "class_name": "SiteBuilder", "show_how_to_buttons": False,
+        "site_index_builder": {"class_name": "DefaultSiteIndexBuilder"},
         "store_backend": {"class_name": "TupleFilesystemStoreBackend", "base_directory": str(pages.resolve())},
     })  # fmt: skip
