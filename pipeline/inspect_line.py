@@ -23,11 +23,14 @@ from pipeline.ingest.inspection import TableSeen
 from pipeline.ingest.look import opened_of, survey_of, table_of
 from pipeline.ingest.opened import Opened
 from pipeline.ingest.parse import parse
+from pipeline.ingest.sheets import Grid
 from pipeline.ingest.survey import Reader
 from pipeline.settings import Settings
 
 WIDTH = 100
 _LONGEST = 2000
+# bytes below a line within which its remark must be among the last
+_TAIL = 1 << 20
 
 
 @dataclass
@@ -59,7 +62,6 @@ class LineSeen:
 
     file: str
     line: int
-    of: int
     raw: str
     fate: str
     reason: str = ""
@@ -83,14 +85,18 @@ def look_at(path: Path, line: int, settings: Settings) -> LineSeen:
     """
     reader = Reader(settings)
     survey = survey_of(reader, [path])
-    if len(survey.entries) > 1:
-        raise UsageError(f"{path}: --line takes one table, not an archive or workbook of several; take it apart.")
     entry = survey.entries[0]
+    if len(survey.entries) > 1:
+        # of several tables in one text, the one in whose stretch the line lies
+        texts = [e for e in survey.entries if e.opened is not None and e.opened.text is not None]
+        if len(texts) != len(survey.entries) or any(e.opened and e.opened.one_of_many for e in texts):
+            raise UsageError(f"{path}: --line takes one table, not an archive or workbook of several; take it apart.")
+        entry = [e for e in texts if e.opened and (e.opened.part.lines < line or e is texts[0])][-1]
     opened = opened_of(entry)
     if entry.head is None:
         raise entry.fault or UsageError(f"{path}: holds no table.")
     table = table_of(reader, entry, survey.assembled.source_of(entry.name))
-    found = _in_text(opened, table, line) if opened.text is not None else _in_grid(opened, table, line)
+    found = _in_text(opened, table, line) if table.grid is None else _in_grid(opened, table, line)
     found.layout = table.layout
     if found.fate == "record" and len(table.frame.columns) > 2 and not table.hopeless:
         _read_cells(found, table, settings)
@@ -122,14 +128,14 @@ def _in_text(opened: Opened, table: TableSeen, line: int) -> LineSeen:
     if start < 0 or start >= buffer.size:
         raise UsageError(f"{opened.name}: line {line:,} is asked for; the file has {met:,} lines.")
     raw = decode(bytes(buffer[start:end])).rstrip("\r")
-    found = LineSeen(opened.name, line, 0, raw, "", first=line, last=line, offset=start, length=end - start)
+    found = LineSeen(opened.name, line, raw, "", first=line, last=line, offset=start, length=end - start)
     head = table.head
     below = head.line + head.lines
     if line < head.line:
         found.fate = "blank" if not raw.strip() else "comment" if raw.startswith("#") else "above"
     elif line < below:
         found.fate = "header"
-    elif line in (table.units_line, table.types_line):
+    elif line < below + table.rows_below:
         found.fate = "units"
     else:
         _in_records(buffer, table, found)
@@ -151,6 +157,11 @@ def _in_records(buffer: NDArray[np.uint8], table: TableSeen, found: LineSeen) ->
         found.fate = "units"
         return
     status = int(records.status[place])
+    if status >= scan.TOO_FEW and buffer.size - records.stop < _TAIL:
+        # a remark below the last record is one only when no record follows
+        rest = parsing._find(buffer, head, pos, line, ord('"'), "#", -1, "")
+        parsing._mark_footer(buffer, rest, head.delimiter)
+        status = scan.FOOTER if rest.status[place] == scan.FOOTER else status
     found.first, found.last = int(records.line[place]), int(records.line[place] + records.lines[place] - 1)
     kept = (records.status != scan.BLANK) & (records.status != scan.COMMENT)
     found.row = int(kept[: place + 1].sum())
@@ -158,6 +169,8 @@ def _in_records(buffer: NDArray[np.uint8], table: TableSeen, found: LineSeen) ->
         found.fate = "blank"
     elif status == scan.COMMENT:
         found.fate = "comment"
+    elif status == scan.FOOTER:
+        found.fate = "footer"
     elif status != scan.GOOD:
         found.fate, found.reason = "quarantined", scan.REASON[status]
     else:
@@ -175,28 +188,38 @@ def _repeats_header(found: LineSeen, table: TableSeen) -> None:
 def _in_grid(opened: Opened, table: TableSeen, line: int) -> LineSeen:
     grid = table.grid
     assert grid is not None
-    if line > len(grid.rows):
-        raise UsageError(f"{opened.name}: row {line:,} is asked for; the sheet has {len(grid.rows):,} rows.")
-    cells = grid.rows[line - 1]
-    found = LineSeen(opened.name, line, len(grid.rows), " | ".join(cells), "record", first=line, last=line)
+    cells, rows = _grid_row(grid, line)
+    if cells is None:
+        raise UsageError(f"{opened.name}: row {line:,} is asked for; the table has {rows:,} rows.")
+    found = LineSeen(opened.name, line, " | ".join(cells), "record", first=line, last=line)
     if line < table.head.line:
         found.fate = "above" if any(c.strip() for c in cells) else "blank"
-    elif line == table.head.line:
+    elif line < table.head.line + table.head.lines:
         found.fate = "header"
-    elif line in (table.units_line, table.types_line):
+    elif line < table.head.line + table.head.lines + table.rows_below:
         found.fate = "units"
     elif not any(c.strip() for c in cells):
         found.fate = "blank"
     else:
-        at = table.frame.index[table.frame["_line"] == line]
-        found.row = int(table.frame["_row"].loc[at[0]]) if len(at) else 0
+        top = table.head.line + table.head.lines + table.rows_below
+        found.row = sum(any(c.strip() for c in _grid_row(grid, n)[0] or []) for n in range(top, line + 1))
     return found
+
+
+def _grid_row(grid: Grid, line: int) -> tuple[list[str] | None, int]:
+    """Cells of one row, None beyond the last, and how many rows there are; row 1 of a frame is its names."""
+    rows = len(grid.rows) if grid.frame is None else len(grid.frame) + 1
+    if line > rows:
+        return None, rows
+    if grid.frame is None or line == 1:
+        return list(grid.rows[line - 1]), rows
+    return ["" if pd.isna(cell) else str(cell) for cell in grid.frame.iloc[line - 2]], rows
 
 
 def _read_cells(found: LineSeen, table: TableSeen, settings: Settings) -> None:
     """Readings of the record's mapped cells, decided among the rows looked at, as for the whole file."""
     if table.grid is not None:
-        row = table.grid.rows[found.line - 1]
+        row = _grid_row(table.grid, found.line)[0] or []
         names = [c for c in table.frame.columns if c not in ("_line", "_row")]
         one = pd.DataFrame({n: [row[i] if i < len(row) else ""] for i, n in enumerate(names)})
     else:
@@ -232,14 +255,16 @@ def _read_cells(found: LineSeen, table: TableSeen, settings: Settings) -> None:
                 mine = faults[faults["field"] == column.field]
                 code = str(mine["code"].iloc[0]) if len(mine) else ""
                 why = next((r["title"] for r in schema.rows("rules") if r["code"] == code), "")
-                why = why or words.say("inspect.not_known")
+                mapped = part.layout.tables[table.table or "wells"].columns.get(column.field)
+                filtered = not code and mapped is not None and bool(mapped.where)
+                why = why or words.say("inspect.other_rows" if filtered else "inspect.not_known")
             shown = words.say("inspect.prose") if raw and inspect_values.is_prose(column) else raw
             found.cells.append(Cell(column.header, column.field, shown, reading, why))
 
 
 def document(found: LineSeen) -> dict[str, object]:
     """The line for programs: where it lies and its fate; the text of unmapped cells is left out."""
-    kept = {k: v for k, v in vars(found).items() if k not in ("record", "raw", "cells", "of")}
+    kept = {k: v for k, v in vars(found).items() if k not in ("record", "raw", "cells")}
     return {**kept, "cells": [vars(cell) for cell in found.cells]}
 
 

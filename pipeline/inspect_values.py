@@ -168,13 +168,13 @@ def _show(column: ColumnSeen, frame: pd.DataFrame, block: pd.DataFrame, faults: 
         raw = text if typed == "string" else discreet.shown(text)
         column.readings.append((f"{raw} {word}".strip(), told))
     filters = next((m.where for m in layout.tables[table].columns.values() if m.field == column.field), {})
-    told = [
+    only = [
         words.say("inspect.where", column=header,
                   texts=", ".join(_short(t) for t in allowed[:SHOWN]) + (" …" if len(allowed) > SHOWN else ""))
         for header, allowed in filters.items()
     ]  # fmt: skip
-    if told:
-        column.notes.append(words.say("inspect.only_where", told=words.say("inspect.and").join(told)))
+    if only:
+        column.notes.append(words.say("inspect.only_where", told=words.say("inspect.and").join(only)))
     if is_prose(column):
         column.readings = [(words.say("inspect.prose"), read) for _, read in column.readings]
         column.notes.append(words.say("inspect.prose_found", rows=f"{int(known.sum()):,}", of=f"{len(filled):,}"))

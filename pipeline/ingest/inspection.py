@@ -96,6 +96,7 @@ class TableSeen:
     header_lines: int = 1
     units_line: int = 0
     types_line: int = 0
+    rows_below: int = 0
     rows: int = 0
     rows_exact: bool = True
     looked_at: int = 0

@@ -12,8 +12,7 @@ import numpy as np
 from pipeline import schema, words
 from pipeline.errors import SourceError
 from pipeline.ingest.glance import Glance, glance
-from pipeline.ingest.header import decode, is_type_row, unique_names
-from pipeline.ingest.header_words import is_units_row
+from pipeline.ingest.header import ROWS_BELOW, is_type_row, rows_below, split_line, unique_names
 from pipeline.ingest.inspection import (
     ASKED,
     MOST_QUESTIONS,
@@ -25,6 +24,7 @@ from pipeline.ingest.inspection import (
 )
 from pipeline.ingest.intake import LINE, ROW
 from pipeline.ingest.opened import Opened
+from pipeline.ingest.parse import ROOM_BELOW
 from pipeline.ingest.proposal.asking import USED
 from pipeline.ingest.proposal.assemble import Source
 from pipeline.ingest.proposal.model import Question
@@ -51,7 +51,7 @@ def look(paths: list[Path], settings: Settings) -> Inspection:
     out = Inspection()
     sources: list[Source] = []
     for entry in survey.entries:
-        source = survey.assembled.source_of(entry.name) if entry.profile is not None else None
+        source = survey.assembled.source_of(entry.profile) if entry.profile is not None else None
         if entry.aside:
             out.aside.append((entry.name, entry.aside))
         elif entry.found is not None or isinstance(entry.fault, NotUnderstood):
@@ -96,12 +96,15 @@ def table_of(reader: Reader, entry: Entry, source: Source | None) -> TableSeen:
     known = entry.found.layout if entry.found is not None else None
     coding = single_bytes(known.encoding) if known else ""
     seen = entry.seen or glance(opened, head, entry.grid, (known and known.units_row) or None, coding)
-    below = _row_below(entry)
-    line = head.line + head.lines
+    rows = _rows_below(entry)
+    count, units = rows_below(rows, len(head.cells), (known and known.units_row) or None)
+    below = {head.line + head.lines + at: is_type_row(row) for at, row in enumerate(rows[:count])}
+    types = [line for line, typed in below.items() if typed]
+    others = [line for line, typed in below.items() if not typed] if units else []
     table = TableSeen(
         file=entry.name, path=entry.file.path, format=_format(entry), encoding=_encoding(opened, seen, coding),
         delimiter=_DELIMITERS.get(head.delimiter, ""), header_line=head.line, header_lines=head.lines,
-        units_line=line if is_units_row(below) else 0, types_line=line if is_type_row(below) else 0,
+        units_line=others[0] if others else 0, types_line=types[0] if types else 0, rows_below=count,
         rows=seen.rows, rows_exact=seen.whole, looked_at=len(seen.frame), pieces=seen.pieces, faults=seen.faults,
         frame=seen.frame, head=head, grid=entry.grid,
     )  # fmt: skip
@@ -114,7 +117,7 @@ def table_of(reader: Reader, entry: Entry, source: Source | None) -> TableSeen:
         _declare(table, reader, headers)
         return table
     table.known = "proposed"
-    proposed = entry.found.proposal if entry.found is not None else source.table_of(entry.name)
+    proposed = entry.found.proposal if entry.found is not None else source.table_of(entry.profile or entry.name)
     if proposed is None:
         proposed = next((t for t in source.proposal.tables if entry.name in (t.files or (t.file,))), None)
     table.doubts = list(source.proposal.doubts)
@@ -187,16 +190,16 @@ def asked(question: Question, source: Source) -> dict[str, object]:
             "choices": list(question.choices), "rows": question.rows, "lines": lines}  # fmt: skip
 
 
-def _row_below(entry: Entry) -> list[str]:
-    """Cells of the row right below the header."""
+def _rows_below(entry: Entry) -> list[list[str]]:
+    """Cells of the first rows right below the header."""
     head, opened = entry.head, entry.opened
     assert head is not None and opened is not None
     if entry.grid is not None:
         at = head.line - 1 + head.lines
-        return [cell.strip(' ()[]"') for cell in entry.grid.rows[at]] if at < len(entry.grid.rows) else []
+        return entry.grid.rows[at : at + ROWS_BELOW + 1]
     assert opened.text is not None
-    rest = bytes(opened.text[head.after : head.after + 65536]).split(b"\n", 1)[0]
-    return [cell.strip(' ()[]"') for cell in decode(rest).rstrip("\r").split(head.delimiter)]
+    rest = bytes(opened.text[head.after : head.after + ROOM_BELOW]).split(b"\n")
+    return [split_line(line, head.delimiter) for line in rest[: ROWS_BELOW + 1]]
 
 
 def _format(entry: Entry) -> str:

@@ -278,6 +278,64 @@ def test_line_shows_the_raw_line_and_its_cells(tmp_path: Path) -> None:
     assert "about 50" in text and "50 ft below ground" in text
 
 
+def test_rows_of_a_workbook(tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    for row in (["Invented survey"], [], ["Well No", "Total Depth", "Owner Name", "Static Water Level"],
+                ["", "ft", "", "ft"], ["A-1", 200, NAMES[0], 20], [], ["A-2", 250, NAMES[1], 30]):  # fmt: skip
+        book.active.append(row)
+    path = tmp_path / "survey.xlsx"
+    book.save(path)
+    found = {n: document(path, "--line", n) for n in (1, 3, 4, 5, 6, 7)}
+    assert [f["fate"] for f in found.values()] == ["above", "header", "units", "record", "blank", "record"]
+    assert [found[5]["row"], found[7]["row"]] == [1, 2]
+    assert next(c["reading"] for c in found[7]["cells"] if c["column"] == "Total Depth").startswith("250 ft")
+    assert not any(name in json.dumps(found) for name in NAMES)
+
+
+def test_a_header_over_two_rows_with_units_below(tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    for row in (["Borehole", "Depth", "", "Test"], ["No", "Drilled", "Static Water Level", "Yield"],
+                ["", "m", "m", "L/s"]):  # fmt: skip
+        book.active.append(row)
+    for i in range(30):
+        book.active.append([f"P-{i:03d}", 40 + i, 8 + i / 2, 1.5])
+    path = tmp_path / "three_rows.xlsx"
+    book.save(path)
+    _, text = inspect(path)
+    assert "30 rows" in text and "units in row 3" in text and "8 -> 8 m below ground" in text
+
+
+def test_packed_files_are_looked_into(plain: Path, tmp_path: Path) -> None:
+    import gzip
+
+    packed = tmp_path / "wells.csv.gz"
+    packed.write_bytes(gzip.compress(plain.read_bytes()))
+    code, text = inspect(packed)
+    assert code == 0 and "packed (.gz)" in text and "20 -> 20 ft below ground" in text
+    assert document(packed, "--line", 2)["fate"] == "record"
+
+
+def test_copies_are_told_once(plain: Path, tmp_path: Path) -> None:
+    twin = tmp_path / "again.csv"
+    twin.write_bytes(plain.read_bytes())
+    _, text = inspect(tmp_path)
+    assert "the same records as" in text and text.count("Static level, ft") == 1
+
+
+def test_several_layouts_cannot_be_written_into_one(plain: Path, tmp_path: Path) -> None:
+    sample = Path(__file__).resolve().parents[2] / "sample_data" / "osemba_borehole_survey.csv"
+    result = RUNNER.invoke(app, ["inspect", str(plain), str(sample), "--write-layout", str(tmp_path / "x.toml")])
+    assert result.exit_code != 0 and "several layouts" in str(result.exception) and not (tmp_path / "x.toml").exists()
+
+
+def test_sources_in_short_and_in_full() -> None:
+    known = RUNNER.invoke(app, ["sources"]).output
+    assert all(len(line) <= 130 for line in known.splitlines()) and "sample_osemba_survey" in known
+    one = RUNNER.invoke(app, ["sources", "sample_osemba_survey"]).output
+    assert "static_level_m" in one and "Static level, m" in one
+    assert "Did you mean" in str(RUNNER.invoke(app, ["sources", "sample_osemba"]).exception)
+
+
 def test_a_line_beyond_the_end_is_told(tmp_path: Path) -> None:
     path = tmp_path / "spanned.csv"
     path.write_text(SPANNED, encoding="utf-8")
