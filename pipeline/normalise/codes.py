@@ -57,9 +57,9 @@ def read(
 
 @cache
 def _words(name: str) -> tuple[tuple[re.Pattern[str], str], ...]:
-    """Words that tell a code of the field ``name`` wherever they stand in a text, from code_words.csv."""
+    """Words that tell a code of the field ``name`` wherever they stand in a text, from told_codes.csv."""
     out = []
-    for row in schema.rows("code_words"):
+    for row in schema.rows("told_codes"):
         if row["field"] == name:
             words = "|".join(re.escape(word) for word in sorted(row["words"].split("|"), key=len, reverse=True))
             out.append((re.compile(rf"(?<![a-z])(?P<not>non?[ -]|not )?(?:{words})(?![a-z])"), row["code"]))
@@ -98,8 +98,7 @@ def _listed(coded: text.Coded, known: dict[str, str]) -> NDArray[np.bool_]:
 
 def labelled(coded: text.Coded, labels: Sequence[str | None]) -> pd.Series:
     """Text column from one label a distinct text."""
-    distinct = pa.array(labels, type=pa.string())
-    return pd.Series(distinct.take(pa.array(coded.codes, mask=coded.codes < 0)), dtype="str")
+    return text.series(pa.array(labels, type=pa.string()), coded.codes)
 
 
 def read_boolean(

@@ -11,6 +11,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from pipeline.normalise import text
+from pipeline.normalise.signs import Signs
 
 FIELDS = ("latitude_deg", "longitude_deg")
 _PLAIN = np.zeros(256, dtype=bool)
@@ -90,7 +91,7 @@ def plain(coded: text.Coded, field: str) -> text.Coded:
     A column of plain numbers comes back as it is, at the price of one look at its bytes.
     """
     texts = coded.texts
-    if not len(texts) or _is_plain(texts):
+    if not len(texts) or Signs.of(texts).within(_PLAIN):
         return coded
     out: list[Any] = texts.to_pylist()
     changed = False
@@ -100,13 +101,6 @@ def plain(coded: text.Coded, field: str) -> text.Coded:
             if value is not None:
                 out[place], changed = repr(round(value, 9)), True
     return replace(coded, texts=pa.array(out, type=pa.string())) if changed else coded
-
-
-def _is_plain(texts: pa.StringArray) -> bool:
-    """Whether the texts hold nothing but figures, points, signs and exponents."""
-    offsets = np.frombuffer(texts.buffers()[1], np.int32, count=len(texts) + 1, offset=texts.offset * 4)
-    data = np.frombuffer(texts.buffers()[2] or b"", np.uint8)[offsets[0] : offsets[-1]]
-    return bool(_PLAIN[data].all())
 
 
 def packed(values: NDArray[np.float64], most: float) -> NDArray[np.float64] | None:

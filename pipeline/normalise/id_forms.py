@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from pipeline.normalise import identity
 from pipeline.normalise.issues import IssueLog
 from pipeline.normalise.order import whole
+from pipeline.normalise.signs import EXPONENT, LOWER, POINT, SEPARATOR, SLASH, UPPER, Signs
 
 # values that two registries must give alike; levels and yields are measured again and again
 MEASURED = {"latitude_deg", "longitude_deg", "depth_drilled_m", "depth_completed_m", "completed_date"}
@@ -29,6 +30,7 @@ _DATE = (
     rf"(?i)^(?:\d{{4}}-\d\d-\d\d(?: 00:00:00)?|\d{{1,2}}/\d{{1,2}}/\d{{2,4}}|\d{{1,2}}-{_MONTH}(?:-\d{{2,4}})?"
     rf"|{_MONTH}-\d{{1,4}})$"
 )
+_MONTH_INITIALS = np.frombuffer(b"JFMASONDjfmasond", np.uint8)
 _SEPARATOR = r"[\s\-_/]+"
 
 
@@ -56,14 +58,35 @@ def in_one_form(texts: pa.Array) -> bool:
     texts = texts.drop_null()
     if not len(texts):
         return True
-    starts = pc.sum(pc.starts_with(texts, "0")).as_py() or 0
-    dashed = pc.sum(pc.match_substring_regex(texts, _SEPARATOR)).as_py() or 0
-    odd = pc.any(pc.or_(pc.ends_with(texts, ".0"), pc.match_substring_regex(texts, _EXPONENT))).as_py()
-    length = pc.min_max(pc.utf8_length(texts)).as_py()
-    zeros = bool(starts) and length["min"] != length["max"]
-    cased = pc.any(pc.match_substring_regex(texts, "[a-z]")).as_py()
-    cased = cased and pc.any(pc.match_substring_regex(texts, "[A-Z]")).as_py()
-    return not (zeros or odd or cased or 0 < dashed < len(texts))
+    signs = Signs.of(texts)
+    lengths = signs.ends - signs.starts
+    zeros = lengths.min() != lengths.max() and bool((signs.first == ord("0")).any())
+    cased = signs.kinds & UPPER and signs.kinds & LOWER
+    odd = signs.kinds & POINT and pc.any(pc.ends_with(texts, ".0")).as_py()
+    odd = odd or (signs.kinds & EXPONENT and _raised(texts, signs).any())
+    if zeros or cased or odd:
+        return False
+    return not signs.kinds & SEPARATOR or bool(signs.counted(SEPARATOR).all())
+
+
+def _figure(signs: Signs) -> NDArray[np.bool_]:
+    """Texts that begin with a figure."""
+    return (signs.first >= ord("0")) & (signs.first <= ord("9"))
+
+
+def _raised(texts: pa.Array, signs: Signs) -> NDArray[np.bool_]:
+    """Texts that are exponents."""
+    return _matched(texts, _figure(signs), _EXPONENT) if signs.kinds & EXPONENT else np.zeros(len(texts), dtype=bool)
+
+
+def _matched(texts: pa.Array, some: NDArray[np.bool_], pattern: str) -> NDArray[np.bool_]:
+    """Texts, of ``some``, that a pattern matches."""
+    out = np.zeros(len(texts), dtype=bool)
+    at = np.flatnonzero(some)
+    if len(at):
+        part = texts if len(at) == len(texts) else texts.take(pa.array(at))
+        out[at] = pc.match_substring_regex(part, pattern).to_numpy(zero_copy_only=False)
+    return out
 
 
 def _parts(found: str) -> tuple[str, ...]:
@@ -170,12 +193,15 @@ def tell_spoiled(wells: pd.DataFrame, log: IssueLog) -> bool:
     Records that share an exponent without all its digits need not be one well: each gets its row number behind it.
     """
     texts = whole(wells["well_id"])
-    dates = pc.fill_null(pc.match_substring_regex(texts, _DATE), False).to_numpy(zero_copy_only=False)
-    at = np.flatnonzero(dates)
+    if texts.null_count or not len(texts):
+        return False
+    signs = Signs.of(texts)
+    at = np.zeros(0, dtype=np.int64)
+    if signs.kinds & (SEPARATOR | SLASH):
+        at = np.flatnonzero(_matched(texts, _figure(signs) | np.isin(signs.first, _MONTH_INITIALS), _DATE))
     if 0 < len(at) <= RARE * len(wells):
         log.rows("N604", "well_id", wells, at, wells["well_id"].iloc[at].tolist(), "an id such as the others", None)
-    raised = pc.fill_null(pc.match_substring_regex(texts, _EXPONENT), False)
-    powers = np.flatnonzero(raised.to_numpy(zero_copy_only=False))
+    powers = np.flatnonzero(_raised(texts, signs))
     if not len(powers):
         return False
     short = [_expanded(t) or "" for t in wells["well_id"].iloc[powers]]

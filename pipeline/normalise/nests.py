@@ -16,8 +16,10 @@ from pipeline.normalise.columns import EVENT_DATE
 from pipeline.normalise.issues import IssueLog
 from pipeline.normalise.lattice import FIELD
 from pipeline.normalise.order import whole
+from pipeline.normalise.signs import Signs
 
 _LETTER = r"[0-9][-_ ]?[A-Ha-h]$"
+_LETTERS = np.frombuffer(b"ABCDEFGHabcdefgh", np.uint8)
 _BEHIND = r"[-_ ]?[A-Ha-h]$"
 SAME_M, BESIDE_M = 25.0, 100.0
 LEAST_DIFFERENCE = 0.1  # of the deeper of two bores
@@ -39,7 +41,12 @@ def mark(wells: pd.DataFrame, log: IssueLog) -> None:
     if not {"latitude_deg", "longitude_deg"} <= set(wells):
         return
     ids = whole(wells["well_id"])
-    lettered = pc.fill_null(pc.match_substring_regex(ids, _LETTER), False).to_numpy(zero_copy_only=False)
+    if ids.null_count or not len(ids):
+        return
+    lettered = np.isin(Signs.of(ids).last, _LETTERS)
+    if not lettered.any():
+        return
+    lettered[lettered] = pc.match_substring_regex(ids.filter(lettered), _LETTER).to_numpy(zero_copy_only=False)
     deep = identity.bottom(wells)
     lat, lon = wells["latitude_deg"].to_numpy(), wells["longitude_deg"].to_numpy()
     at = np.flatnonzero(lettered & ~np.isnan(lat) & ~np.isnan(lon) & ~np.isnan(deep))

@@ -1,0 +1,72 @@
+"""Which signs a column of texts holds, told from its bytes: a quick look that spares most columns a search."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+SEPARATOR, POINT, UPPER, LOWER, EXPONENT, SLASH = 1, 2, 4, 8, 16, 32
+_KINDS = np.zeros(256, dtype=np.uint8)
+for _sign in b"- _/\t":
+    _KINDS[_sign] |= SEPARATOR
+_KINDS[ord(".")] |= POINT
+_KINDS[ord("/")] |= SLASH
+_KINDS[65:91] |= UPPER
+_KINDS[97:123] |= LOWER
+for _sign in b"Ee":
+    _KINDS[_sign] |= EXPONENT
+
+
+@dataclass(frozen=True, eq=False)
+class Signs:
+    """Bytes of a column of texts without nulls; ``data[starts[i]:ends[i]]`` is text i."""
+
+    data: NDArray[np.uint8]
+    starts: NDArray[np.integer[Any]]
+    ends: NDArray[np.integer[Any]]
+
+    @staticmethod
+    def of(texts: Any) -> Signs:
+        """Signs of a string array (n,) without nulls."""
+        wide = pa.types.is_large_string(texts.type)
+        size, kind = (8, np.int64) if wide else (4, np.int32)
+        offsets: Any = np.frombuffer(texts.buffers()[1], kind, count=len(texts) + 1, offset=texts.offset * size)
+        data = np.frombuffer(texts.buffers()[2] or b"", np.uint8)[: offsets[-1]]
+        return Signs(data, offsets[:-1], offsets[1:])
+
+    @cached_property
+    def kinds(self) -> int:
+        """Bits of the kinds of signs that stand anywhere."""
+        here = self.data[self.starts[0] :] if len(self.starts) else self.data
+        return int(np.bitwise_or.reduce(_KINDS[here])) if len(here) else 0
+
+    @cached_property
+    def first(self) -> NDArray[np.uint8]:
+        """First byte of each text, 0 where it is empty."""
+        return self._at(self.starts)
+
+    @cached_property
+    def last(self) -> NDArray[np.uint8]:
+        """Last byte of each text, 0 where it is empty."""
+        return self._at(self.ends - 1)
+
+    def _at(self, places: NDArray[np.integer[Any]]) -> NDArray[np.uint8]:
+        if not len(self.data):
+            return np.zeros(len(places), dtype=np.uint8)
+        found = self.data[np.clip(places, 0, len(self.data) - 1)]
+        return np.where(self.ends > self.starts, found, np.uint8(0))
+
+    def counted(self, kind: int) -> NDArray[np.int64]:
+        """How many signs of a kind each text holds."""
+        places = np.flatnonzero(_KINDS[self.data] & kind)
+        return np.searchsorted(places, self.ends) - np.searchsorted(places, self.starts)
+
+    def within(self, allowed: NDArray[np.bool_]) -> bool:
+        """Whether every byte is one of those marked in ``allowed`` (256,)."""
+        here = self.data[self.starts[0] :] if len(self.starts) else self.data
+        return bool(allowed[here].all())
