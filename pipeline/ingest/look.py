@@ -5,6 +5,7 @@ The answer is the one that a run would come to; values are taken of mapped colum
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -33,6 +34,7 @@ from pipeline.ingest.survey import Entry, NotUnderstood, Reader, Survey
 from pipeline.ingest.texts import single_bytes
 from pipeline.settings import Settings
 
+_VALUE = re.compile(r"[-+]?\d[\d.,/:-]*")
 _DELIMITERS = {",": "comma", "\t": "tab", ";": "semicolon", "|": "pipe"}
 
 
@@ -125,10 +127,21 @@ def table_of(reader: Reader, entry: Entry, source: Source | None) -> TableSeen:
         return table
     table.table, table.role, table.link, table.id = proposed.name, proposed.role, proposed.link, list(proposed.id)
     table.columns = guessed_columns(proposed.guesses)
+    if any(_VALUE.fullmatch(cell.strip()) for cell in head.cells):
+        _hide_values(table)
     for column in table.columns:
         if column.state == READ and column.field in proposed.reasons:
             column.notes.append(proposed.reasons[column.field])
     return table
+
+
+def _hide_values(table: TableSeen) -> None:
+    """Where the row taken for the header may be a record, its cells are shown for columns with a meaning alone."""
+    places = {header: place for place, header in enumerate(table.frame.columns, 1)}
+    for column in table.columns:
+        if not column.field:
+            column.header = f"column {places.get(column.header, 0)}"
+    table.notes.append(words.say("inspect.header_doubtful", line=table.header_line))
 
 
 def _declare(table: TableSeen, reader: Reader, headers: tuple[str, ...]) -> None:

@@ -261,13 +261,14 @@ class Reader:
                     layout = replace(layout, units_row=source.profiles[0].units is not None)
                 layouts[layout.id] = self.layouts[layout.id] = layout
         for entry in unknown:
-            entry.aside = assembled.aside.get(entry.name, "")
-            source_of = assembled.source_of(entry.name)
+            assert entry.profile is not None
+            entry.aside = assembled.why_aside(entry.profile)
+            source_of = assembled.source_of(entry.profile)
             if entry.aside or source_of is None or entry.head is None or entry.opened is None:
                 continue
             proposal = source_of.proposal
             if proposal.certain:
-                layout, table = layouts[proposal.source_id], source_of.table_of(entry.name)
+                layout, table = layouts[proposal.source_id], source_of.table_of(entry.profile)
                 assert table is not None
                 entry.found = Found(entry.opened, entry.head, entry.grid, layout, layout.tables[table.name], table)
             else:

@@ -53,7 +53,7 @@ def test_a_list_of_codes_gives_the_codes(tmp_path: Path) -> None:
     intake = read_inputs([put(tmp_path, register=WELLS, about=DICTIONARY, pump_types=CODES)], Settings())
     assert ("pump_types.csv", "Describes the codes of 'PMP' in register.csv.") in intake.not_read
     codes = intake.layouts["register"].wells_table().columns["pump_kind_code"].codes
-    assert codes == {"1": "submersible", "2": "hand", "3": "none"}
+    assert {k: codes[k] for k in "123"} == {"1": "submersible", "2": "hand", "3": "none"}
     wells = to_records(intake, Settings()).wells.set_index("well_id")
     assert wells.loc["F-001", "pump_kind_code"] == "hand"
 
@@ -113,3 +113,24 @@ def test_a_table_of_wells_is_no_dictionary(tmp_path: Path) -> None:
         f"Well {n},{200 + n},old well beside the long road to Fenmark\n" for n in range(12))  # fmt: skip
     intake = read_inputs([put(tmp_path, wells=wells)], Settings())
     assert len(intake.tables) == 1 and intake.not_read == []
+
+
+def test_two_dictionaries_of_one_form_describe_each_its_own_table(tmp_path: Path) -> None:
+    levels = "WID,READ_ON,LEV\n" + "".join(f"F-{n:03d},2011-02-{n % 27 + 1:02d},{20 + n % 5}\n" for n in range(30))
+    other = ("variable,type,description,units\nWID,text,Identifier of the well,\nREAD_ON,date,Day of the reading,\n"
+             "LEV,numeric,Static water level below ground,feet\n")  # fmt: skip
+    folder = put(tmp_path, register=WELLS, levels=levels, about=DICTIONARY, about_levels=other)
+    intake = read_inputs([folder], Settings())
+    assert dict(intake.not_read) == {
+        "about.csv": "Describes the columns of register.csv.",
+        "about_levels.csv": "Describes the columns of levels.csv.",
+    }
+    assert intake.layouts["register"].tables["levels"].columns["depth_static_m"].unit == "ft"
+
+
+def test_a_label_that_says_the_contrary_gives_no_code() -> None:
+    from pipeline import schema
+    from pipeline.ingest.proposal.assemble import _code_of
+
+    known = schema.spellings("status")
+    assert _code_of("no longer plugged", known) == "" and _code_of("Hand pump", schema.spellings("pump_kind")) == "hand"

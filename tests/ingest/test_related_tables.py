@@ -250,3 +250,18 @@ def test_the_layout_of_a_set_reads_it_as_the_proposal_did(tmp_path: Path) -> Non
     wells = [to_records(i, Settings()).wells.drop(columns=["source_id"]) for i in (proposed, applied)]
     assert wells[0].equals(wells[1])
     assert {d["how"] for d in applied.decisions} == {"layout"}
+
+
+def test_files_of_one_name_in_two_folders_are_two_tables(tmp_path: Path) -> None:
+    folder = tmp_path / "in"
+    for place, unit, size in (("north", "ft", 200), ("south", "m", 60)):
+        (folder / place).mkdir(parents=True)
+        (folder / place / "wells.csv").write_text(
+            f"Well ID,Depth ({unit}),SWL ({unit})\n"
+            + "".join(f"{place[0]}{n},{size + n},{size // 9 + n % 5}\n" for n in range(20)), encoding="utf-8",
+        )  # fmt: skip
+    intake = read_inputs([folder], Settings())
+    assert sorted(intake.layouts) == ["wells", "wells_2"]
+    wells = to_records(intake, Settings()).wells.set_index("well_id")
+    assert wells.loc["n0", "depth_completed_m"] == pytest.approx(200 * FOOT)
+    assert wells.loc["s0", "depth_completed_m"] == pytest.approx(60)

@@ -32,9 +32,10 @@ class Source:
     proposal: Proposal
     profiles: list[Unknown]
 
-    def table_of(self, name: str) -> TableProposal | None:
-        """The table that a file is read as, None where it is not read."""
-        return next((t for t in self.proposal.tables if name in t.files and t.role), None)
+    def table_of(self, table: str | Unknown) -> TableProposal | None:
+        """What is proposed for a table, by what was looked at or by its name; None where it is not of the source."""
+        pairs = zip(self.profiles, self.proposal.tables, strict=True)
+        return next((proposed for profile, proposed in pairs if profile.holds(table)), None)
 
 
 @dataclass
@@ -44,16 +45,20 @@ class Assembled:
     Attributes
     ----------
     sources : list of Source
-    aside : dict of name -> reason
+    aside : list of (Unknown, reason)
         Tables that are of no use on purpose: they describe others, or tell nothing the job uses.
     """
 
     sources: list[Source] = field(default_factory=list)
-    aside: dict[str, str] = field(default_factory=dict)
+    aside: list[tuple[Unknown, str]] = field(default_factory=list)
 
-    def source_of(self, name: str) -> Source | None:
-        """The source a file belongs to."""
-        return next((s for s in self.sources if any(name in p.files for p in s.profiles)), None)
+    def source_of(self, table: str | Unknown) -> Source | None:
+        """The source a table belongs to, by what was looked at or by its name."""
+        return next((s for s in self.sources if any(p.holds(table) for p in s.profiles)), None)
+
+    def why_aside(self, table: str | Unknown) -> str:
+        """Why a table is left aside on purpose; "" where it is not."""
+        return next((why for p, why in self.aside if p.holds(table)), "")
 
 
 def assemble(
@@ -75,16 +80,18 @@ def assemble(
     market : str
         us or metric, where the user says so.
     """
-    tables = _merged(profiles)
     targets: list[tuple[str, tuple[str, ...], Unknown | None]] = [(n, h, None) for n, h in known]
-    targets += [(t.name, t.headers, t) for t in tables]
-    described, sisters = dictionary.describe(tables, targets)
+    targets += [(t.name, t.headers, t) for t in profiles]
+    described, sisters = dictionary.describe(profiles, targets)
     out = Assembled()
     for sister in sisters:
-        for name in tables[sister.place].files:
-            out.aside[name] = sister.reason()
+        out.aside.append((profiles[sister.place], sister.reason()))
     apart = {s.place for s in sisters}
-    tables = [t for place, t in enumerate(tables) if place not in apart]
+    tables = _merged([t for place, t in enumerate(profiles) if place not in apart])
+    for table in tables:
+        told = next((described[name] for name in table.files if name in described), None)
+        if told is not None:
+            described[table.name] = told
     long = [repeated.long_form(t) or lines_by_kind(t, engine) for t in tables]
     alone_known = Context(market=market)
     guesses = [_guessed(t, described.get(t.name), engine, n, alone_known) for t, n in zip(tables, long, strict=True)]
@@ -98,15 +105,19 @@ def assemble(
             context = _context([(tables[p], first[p]) for p in members if p != place], market)
             guesses[place] = _guessed(tables[place], described.get(tables[place].name), engine, long[place], context)
         source = _source(group, tables, guesses, long, described)
-        source.proposal.source_id = free_id(source.profiles[0].name)
         out.sources.append(source)
-        for place, why in group.useless:
-            for name in tables[place].files:
-                out.aside[name] = f"Of no use for the job: {why}."
+        out.aside += [(tables[place], f"Of no use for the job: {why}.") for place, why in group.useless]
     for place in alone:
-        source = _source(related.Group(place), tables, guesses, long, described)
-        source.proposal.source_id = free_id(tables[place].name)
-        out.sources.append(source)
+        out.sources.append(_source(related.Group(place), tables, guesses, long, described))
+    taken: set[str] = set()
+    for source in out.sources:
+        name = base = free_id(source.profiles[0].name)
+        number = 1
+        while name in taken:
+            number += 1
+            name = f"{base}_{number}"
+        taken.add(name)
+        source.proposal.source_id = name
     editions.tell([(s.proposal, s.profiles[0]) for s in out.sources])
     return out
 

@@ -40,8 +40,8 @@ class Unknown:
         Records, counted or estimated (``rows_exact``).
     read : callable
         All values of the named columns, as a frame of text.
-    files : list of str
-        Names of all files of these headers.
+    files, parts : list
+        Names of all files of these headers, and what was looked at of each where there are several.
     """
 
     name: str
@@ -52,8 +52,15 @@ class Unknown:
     rows_exact: bool
     read: Callable[[list[str]], pd.DataFrame]
     files: list[str] = field(default_factory=list)
+    parts: list[Unknown] = field(default_factory=list)
     _keys: dict[str, tuple[pd.Index, float]] = field(default_factory=dict)
     _kept: dict[tuple[str, str], Any] = field(default_factory=dict)
+
+    def holds(self, table: str | Unknown) -> bool:
+        """Whether it is this table or one of its files."""
+        if isinstance(table, str):
+            return table == self.name or table in self.files
+        return table is self or any(part is table for part in self.parts)
 
     @property
     def key(self) -> tuple[str, ...]:
@@ -119,7 +126,7 @@ def merged(parts: list[Unknown]) -> Unknown:
     frames = [p.sample.rename(columns=dict(zip(p.headers, first.headers, strict=True))) for p in parts]
     return Unknown(
         first.name, first.headers, pd.concat(frames, ignore_index=True), first.units, sum(p.rows for p in parts),
-        all(p.rows_exact for p in parts), read, [p.name for p in parts],
+        all(p.rows_exact for p in parts), read, [p.name for p in parts], list(parts),
     )  # fmt: skip
 
 
