@@ -11,6 +11,8 @@ from pipeline.design_point.comparable import BLOWN, Asked, recorded_depth
 from pipeline.design_point.ladder import held
 from pipeline.settings import Settings
 
+LEAST_FALL = 0.2  # of an estimated fall that is left where the static level may lie at the pumping level
+
 
 def _nearest_first(near: Floats, group: Floats, by_size: bool = True) -> Floats:
     """Low, middle and high from the nearest wells, else from their group; never wider than the group's band.
@@ -78,28 +80,56 @@ def estimated_static(asked: Asked, depth: Banded, wanted: NDArray[np.bool_], set
     return np.column_stack([out[:, 0] - out[:, 1] + middle, middle, out[:, 2] - out[:, 1] + middle])
 
 
-def specific_capacity(asked: Asked, depth: Banded, static: Banded, settings: Settings) -> Banded:
+def tested_flow(asked: Asked, duty: Banded, settings: Settings) -> Banded:
+    """Flow of the test behind a recorded pumping level, m3/s: recorded, else of comparable wells, else the duty.
+
+    A level without its flow tells little: it may belong to any rate that is usual there.
+    """
+    flow = asked.wells["flow_tested_m3_per_s"].to_numpy(float)
+    out = Banded.recorded(np.where(flow > 0, flow, np.nan))
+    unknown = settings.practice["factor_flow_unknown"]
+    near = np.exp(_told(asked, "flow", np.isnan(out.base), False))
+    near = np.where(np.isnan(near[:, 1:2]), np.column_stack([duty.low, duty.base, duty.high]), near)
+    low, high = np.fmin(near[:, 0], near[:, 1] * unknown.low), np.fmax(near[:, 2], near[:, 1] * unknown.high)
+    return out.fill(near[:, 1], low, high, NEIGHBOURS)
+
+
+def tested_fall(wells: pd.DataFrame, static: Banded) -> Banded:
+    """Fall of the level in a test, m: recorded, or from the pumping level to a static level that may be estimated."""
+    pumped = wells["depth_pumping_m"].to_numpy(float)
+    told = wells["drawdown_test_m"].fillna(wells["depth_pumping_m"] - wells["depth_static_m"]).to_numpy(float)
+    out = Banded.recorded(np.where(told > 0, told, np.nan))
+    fall = np.where(wells["depth_static_m"].isna() & (pumped > static.base), pumped - static.base, np.nan)
+    least = LEAST_FALL * fall
+    return out.fill(fall, np.fmax(pumped - static.high, least), np.fmax(pumped - static.low, fall), static.basis)
+
+
+def specific_capacity(asked: Asked, depth: Banded, static: Banded, duty: Banded, settings: Settings) -> Banded:
     """Flow over drawdown, m2/s.
 
-    A pumped test gives it with the spread of repeated tests; an air-lifted or bailed yield only bounds it;
-    a yield alone bounds it by the whole water column; else comparable wells. NaN where nothing tells.
+    A pumped test gives it with the spread of repeated tests, and with those of its flow and static level where they
+    are estimated; an air-lifted or bailed yield only bounds it. A yield without a fall takes the share of its water
+    column that pumped tests around drew down, else is bounded by the whole column; no test at all takes the capacity
+    of comparable wells. NaN where nothing tells.
     """
     wells, practice = asked.wells, settings.practice
-    flow = wells["flow_tested_m3_per_s"].where(wells["flow_tested_m3_per_s"] > 0).to_numpy(float)
-    recorded_static = wells["depth_static_m"].to_numpy(float)
-    told = wells["drawdown_test_m"].fillna(wells["depth_pumping_m"] - recorded_static)
-    fall = told.where(told > 0).to_numpy(float)
+    rate, fall = tested_flow(asked, duty, settings), tested_fall(wells, static)
     blown = wells["test_method_code"].isin(BLOWN).to_numpy()
     out = Banded.recorded(np.full(len(wells), np.nan))
-    tested = np.where(blown, np.nan, flow / fall)
     band = practice["factor_capacity_tested"]
-    out.fill(tested * band.base, tested * band.low, tested * band.high, DERIVED)
+    down = _together(rate.base / rate.low, fall.high / fall.base, np.full(len(wells), 1 / band.low))
+    up = _together(rate.high / rate.base, fall.base / fall.low, np.full(len(wells), band.high))
+    tested = np.where(blown, np.nan, rate.base / fall.base)
+    basis = np.maximum(np.maximum(rate.basis, fall.basis), np.int8(DERIVED))
+    out.fill(tested * band.base, tested / down, tested * up, DERIVED)
+    out.basis = np.where(np.isnan(tested), out.basis, basis).astype(np.int8)
     near = _told(asked, "capacity", np.isnan(out.base), False)
     unknown = practice["factor_capacity_unknown"]
     near[:, 0] = np.fmin(near[:, 0], near[:, 1] + np.log(unknown.low))
     near[:, 2] = np.fmax(near[:, 2], near[:, 1] + np.log(unknown.high))
     column = np.maximum(depth.base - np.maximum(static.base, 0.0), 1.0)
-    bound = flow / np.fmin(np.where(blown, fall, np.nan), column)
+    flow = np.where(rate.basis == RECORDED, rate.base, np.nan)
+    bound = flow / np.fmin(np.where(blown & (fall.basis == RECORDED), fall.base, np.nan), column)
     # a yield without a fall: what pumped tests around drew down of their water column, else a declared bound
     open_test = np.isnan(out.base) & ~np.isnan(bound) & ~blown
     share = held(_told(asked, "column_over_fall", open_test, False), near, False)
@@ -113,6 +143,11 @@ def specific_capacity(asked: Asked, depth: Banded, static: Banded, settings: Set
     return out.fill(near[:, 1], near[:, 0], near[:, 2], NEIGHBOURS)
 
 
+def _together(*factors: Floats) -> Floats:
+    """Factor of a product or quotient of independent quantities from the factors of each: spreads of logarithms."""
+    return np.exp(np.sqrt(sum((np.square(np.log(f)) for f in factors), np.zeros(len(factors[0])))))
+
+
 def _told(asked: Asked, name: str, wanted: NDArray[np.bool_], by_size: bool) -> Floats:
     """What the nearest wells tell, else their group, shape (n, 3); logarithms of positive quantities."""
     return _nearest_first(asked.near(name, wanted), asked.group(name), by_size)
@@ -124,31 +159,15 @@ def is_pumped_test(wells: pd.DataFrame) -> NDArray[np.bool_]:
     return (told & ~wells["test_method_code"].isin(BLOWN)).to_numpy()
 
 
-def recorded_fall(wells: pd.DataFrame, static: Banded, settings: Settings) -> Banded:
-    """Fall to a recorded pumping level whose flow or static level is not recorded, m; NaN elsewhere."""
-    usable = wells["flow_tested_m3_per_s"].isna() | wells["depth_static_m"].isna()
-    fall = wells["depth_pumping_m"].to_numpy(float) - static.base
-    fall = np.where(usable & (fall >= 0), fall, np.nan)
-    band = settings.practice["factor_capacity_tested"]
-    return Banded.recorded(np.full(len(fall), np.nan)).fill(fall, fall / band.high, fall / band.low, DERIVED)
-
-
-def drawdown(known: Banded, flow: Banded, capacity: Banded, column: Floats, settings: Settings) -> Banded:
-    """Fall of the level at duty, m.
-
-    A recorded pumping level, else flow over specific capacity, else a declared share of the water column.
-    """
-    base, low, high = flow.base / capacity.base, flow.low / capacity.high, flow.high / capacity.low
-    # flow and capacity are independent: shrink the corner-to-corner spread to a tenth and ninetieth percentile
-    spread = known
-    given = ~np.isnan(known.base)
-    up = np.hypot(flow.high / capacity.base - base, flow.base / capacity.low - base)
-    down = np.hypot(base - flow.low / capacity.base, base - flow.base / capacity.high)
-    spread.fill(base, np.maximum(base - down, low), np.minimum(base + up, high), DERIVED)
-    worked = ~given & ~np.isnan(base)
-    spread.basis = np.where(worked, capacity.basis, spread.basis).astype(np.int8)
-    spread.fill_band(settings.practice["share_drawdown"], column)
-    return spread
+def drawdown(flow: Banded, capacity: Banded, column: Floats, settings: Settings) -> Banded:
+    """Fall of the level at duty, m: flow over specific capacity, else a declared share of the water column."""
+    base = flow.base / capacity.base
+    # flow and capacity are independent: the spreads of their logarithms add in quadrature
+    down = _together(flow.base / flow.low, capacity.high / capacity.base)
+    up = _together(flow.high / flow.base, capacity.base / capacity.low)
+    out = Banded.recorded(np.full(len(base), np.nan)).fill(base, base / down, base * up, DERIVED)
+    out.basis = np.where(np.isnan(base), out.basis, np.maximum(capacity.basis, np.int8(DERIVED))).astype(np.int8)
+    return out.fill_band(settings.practice["share_drawdown"], column)
 
 
 def pumping_level(static: Banded, fall: Banded, settings: Settings) -> Banded:
@@ -160,18 +179,20 @@ def pumping_level(static: Banded, fall: Banded, settings: Settings) -> Banded:
     return total
 
 
-def held_by_setting(level: Banded, static: Banded, lowest: Floats, deep: NDArray) -> Banded:
+def held_by_setting(level: Banded, static: Banded, lowest: Floats, lowest_high: Floats, deep: NDArray) -> Banded:
     """A pumping level no lower than the pump can draw it; in low-yield wells it is drawn down to the intake.
 
     Parameters
     ----------
-    lowest : ndarray
-        Least submergence above the intake, or above the deepest setting where the pump is not yet set. [m]
+    lowest, lowest_high : ndarray
+        Least submergence above the intake, or above the deepest setting where the pump is not yet set; the second
+        with the high end of that setting. [m]
     deep : ndarray of bool
         Low-yield wells.
     """
     most = np.maximum(np.maximum(lowest, static.base), 0.0)
-    level.clip(-np.inf, most)
+    most_high = np.maximum(np.maximum(lowest_high, static.high), most)
+    level.base, level.low = np.minimum(level.base, most), np.minimum(level.low, most)
     level.base = np.where(deep, most, level.base)
-    level.high = np.maximum(level.high, level.base)
+    level.high = np.maximum(np.minimum(level.high, most_high), level.base)
     return level

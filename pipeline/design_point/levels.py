@@ -49,23 +49,22 @@ def work_out(wells: pd.DataFrame, settings: Settings, comparable: Comparable) ->
     depth = water.well_depth(asked, settings)
     static = water.static_level(asked, depth, settings)
     flow = duty.duty_flow(wells, settings)
-    capacity = water.specific_capacity(asked, depth, static, settings)
+    capacity = water.specific_capacity(asked, depth, static, flow, settings)
     column = np.maximum(depth.base - np.maximum(static.base, 0.0), 0.0)
-    known = water.recorded_fall(wells, static, settings)
-    tested = ~np.isnan(capacity.base) | ~np.isnan(known.base)
-    fall = water.drawdown(known, flow, capacity, column, settings)
+    tested = ~np.isnan(capacity.base)
+    fall = water.drawdown(flow, capacity, column, settings)
     level = water.pumping_level(static, fall, settings)
     deep = duty.is_low_yield(wells, settings)
     deepest, deepest_high, limited_by = setting.deepest_setting(wells, depth, level, deep, settings)
     least = np.minimum(settings.practice["submergence"].low, settings.base("share_submergence_least") * depth.base)
-    level = water.held_by_setting(level, static, deepest - least, deep)
+    level = water.held_by_setting(level, static, deepest - least, deepest_high - least, deep)
     pump, wanted, limited = setting.setting_depth(
         wells, depth, static, level, hand, tested, deep, deepest, deepest_high, limited_by, comparable.setting, settings
     )
     # a recorded setting tells that the level stays above it, unless a pumped test tells otherwise
     set_by_people = (pump.basis == RECORDED) & ~water.is_pumped_test(wells)
     at_pump = np.where(set_by_people, pump.base - least, np.inf)
-    level = water.held_by_setting(level, static, at_pump, deep & set_by_people)
+    level = water.held_by_setting(level, static, at_pump, at_pump, deep & set_by_people)
     leaves = setting.discharge_depth(wells, hand, settings)
     length = setting.pipe_length(wells, pump, leaves, settings)
     return Levels(hand, depth, static, flow, capacity, fall, level, pump, wanted, limited, deepest, leaves, length,

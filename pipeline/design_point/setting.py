@@ -84,7 +84,7 @@ def setting_depth(
     full = has_level & has_capacity
     keep = np.where(full, 1.0, np.nan)
     out.fill(wanted.base * keep, wanted.low * keep, wanted.high * keep, DERIVED)
-    column = np.maximum(depth.base - static.base, 0.0)
+    column = [np.maximum(end - static.base, 0.0) for end in (depth.base, depth.low, depth.high)]
     rock = _rock(wells, depth, settings)
     for which, name in (
         (hand, "share_setting_hand"),
@@ -92,12 +92,13 @@ def setting_depth(
         (~hand & ~rock, "share_setting_screened"),
     ):
         band, here = practice[name], np.where(which & has_level, 1.0, np.nan)
-        base, low, high = (static.base + share * column * here for share in (band.base, band.low, band.high))
+        base, low, high = (static.base + share * length * here
+                           for share, length in zip((band.base, band.low, band.high), column, strict=True))  # fmt: skip
         out.fill(base, low, high, ASSUMED)
     band = practice["share_setting_of_depth"]
     out.fill(band.base * depth.base, band.low * depth.low, band.high * depth.high, ASSUMED)
     recorded = out.basis == RECORDED
-    _correct(out, wells, hand, rule_of(full, has_level), ~recorded & ~deep, deepest, static, rules)
+    _correct(out, wells, hand, rule_of(full, has_level), ~recorded & ~deep, deepest, depth, static, rules)
     limited = np.where(recorded, "recorded", "none").astype(object)
     over = ~recorded & (out.base > deepest)
     limited[over] = limited_by[over]
@@ -123,14 +124,18 @@ def water_column(deepest: Floats, static: Floats) -> Floats:
 
 
 def _correct(out: Banded, wells: pd.DataFrame, hand: NDArray, rule: NDArray[np.int8], where: NDArray, deepest: Floats,
-             static: Banded, rules: SettingRules) -> None:  # fmt: skip
+             depth: Banded, static: Banded, rules: SettingRules) -> None:  # fmt: skip
     """Move estimated settings as recorded ones of the region tell, and draw their bands towards what those miss."""
     told = rules.look_up(wells, hand, rule)
     here = where & ~np.isnan(told.middle)
     column = water_column(deepest, static.base)
     base = out.base + told.middle * column
-    low = told.told * (base - told.down * column) + (1 - told.told) * (base + out.low - out.base)
-    high = told.told * (base + told.up * column) + (1 - told.told) * (base + out.high - out.base)
+    plain_low, plain_high = base + out.low - out.base, base + out.high - out.base
+    low = told.told * (base - told.down * column) + (1 - told.told) * plain_low
+    high = told.told * (base + told.up * column) + (1 - told.told) * plain_high
+    # what recorded settings miss was learned on wells of known depth
+    guessed = depth.basis != RECORDED
+    low, high = np.where(guessed, np.fmin(low, plain_low), low), np.where(guessed, np.fmax(high, plain_high), high)
     for name, value in (("base", base), ("low", low), ("high", high)):
         setattr(out, name, np.where(here, value, getattr(out, name)))
 
