@@ -183,3 +183,29 @@ def test_samples_are_the_column_s_own_and_spread() -> None:
 def test_values_veto_what_words_say() -> None:
     headers, sample = table([("Well depth", "text"), ("pH", "done ft"), ("Date drilled", "text"), ("Casing diameter (in)", "north")], False)
     assert not any(g.sure for g in guess_table(headers, sample))
+
+
+@pytest.mark.parametrize(("text", "name", "code"), [
+    ("Uso doméstico", "use", "domestic"), ("Water well - domestic", "use", "domestic"), ("Riego agrícola", "use", "irrigation"),
+    ("Domestic and irrigation", "use", ""), ("not domestic", "use", ""), ("Non fonctionnel", "status", ""), ("En panne", "status", "inactive"),
+    ("Not functional", "status", "inactive"), ("Pompe à main", "pump_kind", "hand"), ("grey clay", "use", ""), ("Pompe immergée", "pump_kind", "submersible"),
+])  # fmt: skip
+def test_words_of_codes_in_other_words_and_languages(text: str, name: str, code: str) -> None:
+    from pipeline.ingest.proposal.code_words import code_of
+
+    assert code_of(text, name) == code
+
+
+def test_data_words_of_codes_name_codes_and_no_word_stands_for_two() -> None:
+    seen: dict[tuple[str, str], str] = {}
+    for row in schema.rows("code_words"):
+        assert row["code"] in schema.codes(row["list"])
+        for word in row["words"].split("|"):
+            assert seen.setdefault((row["list"], word), row["code"]) == row["code"], word
+
+
+def test_texts_beyond_the_spellings_come_with_their_code() -> None:
+    sample = pd.DataFrame({"Uso del agua": ["Uso doméstico", "Riego agrícola", "otro"] * 10}, dtype="str")
+    (found,) = guess_table(("Uso del agua",), sample)
+    assert found.field == "use_code" and found.sure
+    assert found.codes == {"Uso doméstico": "domestic", "Riego agrícola": "irrigation"}

@@ -49,7 +49,7 @@ def reading(text: str, found: Guess) -> str:
         unit = found.unit or "(unit not known)"
         return f"{text} {unit}{where}" if text[-1:].isdigit() else f"{text}{where}"
     if declared.type == "code":
-        known = schema.spellings(declared.codes).get(" ".join(text.lower().split()))
+        known = schema.spellings(declared.codes).get(" ".join(text.lower().split())) or found.codes.get(text)
         return schema.codes(declared.codes)[known] if known else "not known"
     if declared.type == "date":
         return {"dmy": "day, month, year", "mdy": "month, day, year"}.get(found.date_order, "date")

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from pipeline import schema
 from pipeline.ingest.proposal import relations
 from pipeline.ingest.proposal.cells import look
+from pipeline.ingest.proposal.code_words import beyond_spellings
 from pipeline.ingest.proposal.column import Candidate, Column, claims, metres, unit_written
 from pipeline.ingest.proposal.concepts import Header, cut_names, parse
 from pipeline.ingest.proposal.described import Described, read_descriptions
@@ -175,6 +176,8 @@ def _finish(column: Column, stick_up: bool) -> Guess:
         found.date_order, clear = date_order(column.profile)
         if not clear and not found.why_not:
             found.why_not = "day and month cannot be told apart"
+    if declared.type == "code":
+        found.codes = beyond_spellings(column.profile.texts, column.profile.distinct, declared.codes)
     found.samples = samples(found, column.profile)
     return found
 

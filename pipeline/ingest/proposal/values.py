@@ -8,6 +8,7 @@ import numpy as np
 
 from pipeline import schema
 from pipeline.ingest.proposal.cells import Cells
+from pipeline.ingest.proposal.code_words import MOST_KINDS, code_of
 from pipeline.ingest.proposal.meaning import weight
 from pipeline.ingest.proposal.model import Evidence
 from pipeline.ingest.proposal.unit_evidence import choices, convertible, nominal_share, shapes, size_odds
@@ -125,7 +126,12 @@ def _date(profile: Cells) -> list[Evidence]:
 
 
 def _code(name: str, profile: Cells) -> list[Evidence]:
-    hits = profile.codes.get(_LISTS.get(name, ""), 0.0)
+    listed = _LISTS.get(name, "")
+    hits = profile.codes.get(listed, 0.0)
+    if listed and hits < 0.6 and profile.letters > 0.5 and profile.distinct <= MOST_KINDS:
+        # by kinds of text, since how often each occurs is not kept
+        kinds = list(dict.fromkeys(profile.texts))
+        hits = max(hits, sum(bool(code_of(t, listed)) for t in kinds) / max(len(kinds), 1))
     out = []
     if (hits >= 0.3 and profile.letters + profile.yes_no > 0.0) or hits >= 0.6:
         out.append(_said("codes_known", f"{hits:.0%} of cells are known spellings", min(1.0, 0.4 + hits)))
