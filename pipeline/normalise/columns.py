@@ -80,12 +80,15 @@ class Reader:
             keys = out.copy(deep=False)
             jobs = list(table.columns.items())
             read = list(pool.map(lambda job: self._column(raw, job[0], job[1], comma, keys), jobs))
+        whole: dict[str, Any] = {str(key): values for key, values in out.items()}
         for found in read:
             for key, values in found.items():
-                if key not in out:
-                    out[key] = values
+                if key not in whole:
+                    whole[key] = values
                 elif key == "is_flowing":
-                    out[key] = out[key].fillna(values)
+                    whole[key] = whole[key].fillna(values)
+        # the columns as they are: set one by one, each would be copied
+        out = pd.DataFrame(whole, index=out.index, copy=False)
         for name, column in table.columns.items():
             self._finish(out, name, column, raw)
         out[REASON] = self._reasons(raw, table, len(out))
@@ -146,7 +149,7 @@ class Reader:
         if not table.id:
             number = pa.array(raw.frame["_row"].to_numpy()).cast(pa.string())
             many = pc.binary_join_element_wise(pa.scalar(raw.file), number, "#")
-            return pd.Series(many, dtype="str")
+            return text.as_series(many.cast(pa.large_string()))
         parts = []
         for header in table.id:
             try:
@@ -161,7 +164,7 @@ class Reader:
                 texts = pc.replace_substring_regex(texts, r"\.0+$", "")
             parts.append(texts)
         if len(parts) == 1:
-            return pd.Series(parts[0], dtype="str")
+            return text.as_series(parts[0].cast(pa.large_string()))
         none = pc.is_null(parts[0])
         for part in parts[1:]:
             none = pc.and_(none, pc.is_null(part))
@@ -287,7 +290,7 @@ class Reader:
             out[name] = out[name].fillna(column.default)
 
     def _reasons(self, raw: RawTable, table: TableMap, size: int) -> pd.Series:
-        out = pd.Series(pa.nulls(size, pa.large_string()), dtype="str")
+        out = text.as_series(pa.nulls(size, pa.large_string()))
         for header, prefixes in sorted(self.layout.exclusions(table.name).items()):
             coded = self.coded(raw, header)
             if coded is not None:
@@ -341,7 +344,9 @@ def _empty(name: str, size: int) -> Any:
         return np.full(size, np.nan)
     if kind == "date":
         return np.full(size, np.datetime64("NaT", "D"), dtype="datetime64[D]")
-    return pd.Series(pd.array([None] * size, dtype="boolean" if kind == "boolean" else "str"))
+    if kind == "boolean":
+        return pd.Series(pd.arrays.BooleanArray(np.zeros(size, dtype=bool), np.ones(size, dtype=bool)), copy=False)
+    return text.as_series(pa.nulls(size, pa.large_string()))
 
 
 def _recoded(coded: text.Coded, codes_map: dict[str, str]) -> text.Coded:

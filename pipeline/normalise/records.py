@@ -391,14 +391,14 @@ def _declared(name: str, frames: list[pd.DataFrame]) -> pd.DataFrame:
 def _missing(size: int, kind: str) -> pd.Series:
     """A column without any value, of the type of a field."""
     if kind == "number":
-        return pd.Series(np.full(size, np.nan))
+        return pd.Series(np.full(size, np.nan), copy=False)
     if kind == "date":
-        return pd.Series(np.full(size, np.datetime64("NaT", "s"), dtype="datetime64[s]"))
+        return pd.Series(np.full(size, np.datetime64("NaT", "s"), dtype="datetime64[s]"), copy=False)
     if kind == "integer":
-        return pd.Series(pd.arrays.IntegerArray(np.zeros(size, dtype=np.int64), np.ones(size, dtype=bool)))
+        return pd.Series(pd.arrays.IntegerArray(np.zeros(size, dtype=np.int64), np.ones(size, dtype=bool)), copy=False)
     if kind == "boolean":
-        return pd.Series(pd.arrays.BooleanArray(np.zeros(size, dtype=bool), np.ones(size, dtype=bool)))
-    return pd.Series(pa.nulls(size, pa.large_string()), dtype="str")
+        return pd.Series(pd.arrays.BooleanArray(np.zeros(size, dtype=bool), np.ones(size, dtype=bool)), copy=False)
+    return text.as_series(pa.nulls(size, pa.large_string()))
 
 
 def _typed(column: pd.Series, kind: str) -> pd.Series:

@@ -13,6 +13,9 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline import schema
+from pipeline.normalise.spread import gather
+
+_TEXT = pd.StringDtype(na_value=np.nan)
 
 
 @dataclass(frozen=True)
@@ -29,7 +32,7 @@ class Coded:
         """One value a row from one value a distinct text; ``missing`` where the cell is empty."""
         if values.dtype == bool and not missing and not values.any():
             return np.zeros(len(self.codes), dtype=bool)
-        return np.append(values, np.asarray([missing], dtype=values.dtype))[self.codes]
+        return gather(values, missing, self.codes)
 
     def counts(self) -> NDArray[np.int64]:
         """Rows of each distinct text."""
@@ -45,7 +48,7 @@ class Coded:
             return self
         kept = np.cumsum(~lost) - 1
         moved = np.where(lost, -1, kept).astype(np.int32)
-        return Coded(np.append(moved, np.int32(-1))[self.codes], self.texts.filter(pa.array(~lost)))
+        return Coded(gather(moved, -1, self.codes), self.texts.filter(pa.array(~lost)))
 
     def only(self, rows: NDArray[np.bool_]) -> Coded:
         """The column with the cells of other rows made empty."""
@@ -59,7 +62,14 @@ def take(texts: pa.StringArray, codes: NDArray[np.integer[Any]]) -> pa.StringArr
 
 def series(texts: pa.StringArray, codes: NDArray[np.integer[Any]]) -> pd.Series:
     """Text column of a frame, from distinct texts and codes."""
-    return pd.Series(take(texts, codes), dtype="str")
+    # large strings are what a frame holds: widening the few texts spares widening those of all rows
+    places = pa.array(codes, mask=codes < 0) if (codes < 0).any() else pa.array(codes)
+    return as_series(texts.cast(pa.large_string()).take(places))
+
+
+def as_series(array: pa.LargeStringArray) -> pd.Series:
+    """An array of large strings as a text column, as it is."""
+    return pd.Series(pd.arrays.ArrowStringArray(array, dtype=_TEXT), copy=False)  # type: ignore[call-arg]
 
 
 def encode(column: pd.Series) -> Coded:
