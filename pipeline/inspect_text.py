@@ -72,8 +72,8 @@ def _table(table: TableSeen, everything: bool, titled: bool) -> list[str]:
         whole = words.say("inspect.of_all" if table.rows_exact else "inspect.of_about", rows=_many(table))
         out += _wrap(words.say("inspect.looked_at", pieces=table.pieces, each=f"{each:,}", whole=whole), 2)
     out += _wrap(_known_by(table, titled), 2)
-    if table.link:
-        out += _wrap(table.link, 2)
+    for note in [*([table.link] if table.link else []), *table.notes]:
+        out += _wrap(note, 2)
     for told, counts in (("inspect.faults", table.faults), ("inspect.left_out", table.left_out)):
         if counts:
             reasons = ", ".join(f"{words.reason(k)} {v:,}" for k, v in sorted(counts.items(), key=lambda p: -p[1]))

@@ -115,6 +115,7 @@ class TableSeen:
     faults: dict[str, int] = attribute(default_factory=dict)
     left_out: dict[str, int] = attribute(default_factory=dict)
     cannot_tell: list[str] = attribute(default_factory=list)
+    notes: list[str] = attribute(default_factory=list)
     frame: pd.DataFrame = attribute(default_factory=pd.DataFrame, repr=False)
     mapping: Layout | None = attribute(default=None, repr=False)
     head: Any = attribute(default=None, repr=False)

@@ -177,6 +177,15 @@ def test_hopeless_file_shows_nothing_of_itself(tmp_path: Path) -> None:
     assert not any(name in inspect(path, "--json")[1] for name in NAMES)
 
 
+def test_a_record_taken_for_the_header_is_not_shown(tmp_path: Path) -> None:
+    path = tmp_path / "headless.csv"
+    body = [f"{NAMES[i % 2]},{41 + i / 100:.3f},{-100 - i / 100:.3f},{120 + 3 * i},Domestic,static level" for i in range(30)]
+    path.write_text("\n".join(body) + "\n", encoding="utf-8")
+    for options in ([], ["--all"], ["--json"]):
+        _, text = inspect(path, *options)
+        assert not any(name in text for name in NAMES)
+
+
 def test_unreadable_file_ends_with_one(tmp_path: Path) -> None:
     path = tmp_path / "nothing.csv"
     path.write_bytes(b"")
