@@ -66,7 +66,7 @@ def in_one_form(texts: pa.Array) -> bool:
     odd = odd or (signs.kinds & EXPONENT and _raised(texts, signs).any())
     if zeros or cased or odd:
         return False
-    return not signs.kinds & SEPARATOR or bool(signs.counted(SEPARATOR).all())
+    return not signs.kinds & SEPARATOR or bool(signs.holding(SEPARATOR).all())
 
 
 def _figure(signs: Signs) -> NDArray[np.bool_]:

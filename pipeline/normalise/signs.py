@@ -61,10 +61,9 @@ class Signs:
         found = self.data[np.clip(places, 0, len(self.data) - 1)]
         return np.where(self.ends > self.starts, found, np.uint8(0))
 
-    def counted(self, kind: int) -> NDArray[np.int64]:
-        """How many signs of a kind each text holds."""
-        places = np.flatnonzero(_KINDS[self.data] & kind)
-        return np.searchsorted(places, self.ends) - np.searchsorted(places, self.starts)
+    def holding(self, kind: int) -> NDArray[np.bool_]:
+        """Whether each text, none of them empty, holds a sign of a kind."""
+        return (np.bitwise_or.reduceat(_KINDS[self.data], self.starts) & kind) > 0
 
     def within(self, allowed: NDArray[np.bool_]) -> bool:
         """Whether every byte is one of those marked in ``allowed`` (256,)."""
