@@ -198,3 +198,39 @@ def test_projected_coordinates_need_a_crs() -> None:
 def test_levels_from_the_casing_top_are_not_used_without_its_height() -> None:
     _, found = _guesses("casing_top")
     assert found["DTW (ft btoc)"].below_casing_top and "casing top" in found["DTW (ft btoc)"].why_not  # type: ignore[attr-defined]
+
+
+# headers that speak of depths, levels, flows and bores and are none that decide the length of the pipe
+DECOYS = (
+    "Depth to first water (ft)|bedrock ft", "Max depth to water (ft)|static ft",
+    "Highest water level (ft)|static ft", "Planned depth (ft)|done ft", "Proposed pump depth (ft)|pump ft",
+    "Permitted depth (ft)|done ft", "Bit diameter (in)|bore in", "Borehole diameter (in)|bore in",
+    "Hole diameter (in)|bore in", "Screen diameter (in)|bore in", "Drop pipe diameter (in)|bore in",
+    "Pump diameter (in)|bore in", "Casing OD (in)|bore in", "Surface casing depth (ft)|casing ft",
+    "Depth of surface seal (ft)|casing ft", "Depth to clay (ft)|bedrock ft", "Sample depth (ft)|static ft",
+    "Depth of overburden (ft)|bedrock ft", "Transducer depth (ft)|static ft", "Airline depth (ft)|pump ft",
+    "Water level after test (ft)|pumping ft", "Recovery level (ft)|static ft",
+    "Level of basement floor (ft)|casing ft", "Stream flow (cfs)|flow gpm", "Spring discharge (gpm)|flow gpm",
+    "Annual withdrawal (gpm)|flow gpm", "Permitted rate (gpm)|flow gpm", "Allocated flow (gpm)|flow gpm",
+    "Yield increase (gpm)|flow gpm", "Yield of fracture (gpm)|flow gpm", "Depth interval (ft)|screen ft",
+    "Depth of liner (ft)|done ft", "Packer depth (ft)|pump ft", "Depth pipe (ft)|pump ft",
+    "Old well depth (ft)|done ft", "Depth before deepening (ft)|done ft", "Water column (ft)|screen ft",
+    "Saturated thickness (ft)|screen ft", "Height of water in well (ft)|screen ft",
+    "Well depth below MSL (ft)|done ft", "Depth of Sump (ft)|done ft", "Distance to well (ft)|casing ft",
+    "Tank capacity (gpm)|flow gpm", "Booster pump rate (gpm)|flow gpm", "Pipe size (in)|bore in",
+    "Discharge pipe diameter (in)|bore in", "Depth of aquifer (ft)|top ft", "Dry season water level (ft)|static ft",
+    "Latrine depth (ft)|static ft", "Pump cylinder diameter (in)|bore in", "Depth uncased (ft)|screen ft",
+    "Open hole from (ft)|top ft", "Depth frozen (ft)|static ft", "River level (ft)|static ft",
+    "Reservoir level (ft)|static ft", "water level range (ft)|static ft", "depth category|use",
+    "Depth_m_rounded|done m", "Number of yields|people", "max drawdown allowed (ft)|drawdown ft",
+    "Level switch depth (ft)|pump ft", "Cable length (ft)|pipe ft", "Motor depth (ft)|pump ft",
+    "Suction pipe length (ft)|pipe ft",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("decoy", DECOYS)
+def test_what_only_sounds_like_a_depth_a_level_or_a_flow_decides_nothing(decoy: str) -> None:
+    header, recipe = decoy.split("|")
+    headers, sample = table([("well_id", "id"), (header, recipe)], False, 9)
+    found = guess_table(headers, sample)[1]
+    assert not (found.sure and found.field in DECIDING), (found.field, found.score)
