@@ -137,6 +137,8 @@ def _of_zip(content: IO[bytes], name: str, depth: int) -> Iterator[Opened]:
             content.seek(0)
             yield from _of_grids(read_workbook(content, name), name)
             return
+        if "mimetype" in archive.namelist() and "content.xml" in archive.namelist():
+            raise SourceError(f"{name}: an OpenDocument file, which is not read; save the sheet as .xlsx or .csv.")
         found = archives.members(archive, name)
         by_name = {info.filename.lower(): info for _, info in found}
         tables = [member for member in found if not _is_part(member[1].filename, by_name)]

@@ -42,6 +42,7 @@ if str(ROOT) not in sys.path:
 LIMIT_S = 10.0
 # of so many files one goes on through normalise, which takes longer than reading
 EVERY = 4
+WARM = 40
 LAYOUT = """
 [source]
 id = "fuzz_wells"
@@ -389,6 +390,8 @@ def run(seeds: Iterator[int], folder: Path, seconds: float = float("inf"), limit
     tally, began, before = Tally(), time.monotonic(), Path.cwd()
     os.chdir(folder)
     try:
+        for seed in range(WARM):  # what is compiled on first use is compiled before the clock runs
+            try_one(seed, folder, 100 * limit)
         for number, seed in enumerate(seeds, 1):
             outcome = try_one(seed, folder, limit)
             tally.add(outcome)

@@ -12,10 +12,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import SourceError
+from pipeline.ingest import read_inputs
 from pipeline.ingest.files import Opened, list_files, open_file
 from pipeline.ingest.header import Candidate, is_footer, joined, rows_below
 from pipeline.ingest.parse import Parsed
 from pipeline.ingest.texts import single_bytes
+from pipeline.settings import Settings as Effective
 
 HEADER = "Well ID,County,Depth (ft),SWL (ft)\n"
 RECORDS = "W-1,Fenmark,240,60\nW-2,Ailwy,180,45.5\nW-3,Fenmark,95,12\n"
@@ -218,6 +220,27 @@ def test_encodings_that_a_layout_declares(tmp_path: Path, coding: str) -> None:
     found = parsed(opened(tmp_path, content)[0], encoding=single_bytes(coding))
     assert found.frame["Größe"].tolist() == ["Zoë"] and found.cp1252 == 0
     check_bytes(content, found)
+
+
+def test_a_header_in_the_encoding_that_a_layout_declares(tmp_path: Path) -> None:
+    layout = tmp_path / "nordhoehe.toml"
+    layout.write_text(
+        '[source]\nid = "nordhoehe"\n[file]\nencoding = "cp850"\n[tables.wells]\nrole = "wells"\n'
+        'match = ["Größe", "Tiefe"]\nid = "Größe"\n[tables.wells.columns.depth_completed_m]\nfrom = "Tiefe"\n'
+        'unit = "m"\n[tables.wells.columns.region_code]\nfrom = "Ort"\n', encoding="utf-8")  # fmt: skip
+    path = tmp_path / "in.csv"
+    path.write_bytes("Größe,Tiefe,Ort\nA,20,Köln\n".encode("cp850"))
+    intake = read_inputs([path], Effective(layouts=(layout,)))
+    assert intake.tables[0].frame["Ort"].tolist() == ["Köln"] and intake.ledger[0].source_id == "nordhoehe"
+
+
+def test_lines_of_several_tables_are_shown_with_their_fate(tmp_path: Path) -> None:
+    from pipeline.inspect_line import look_at
+
+    path = tmp_path / "in.csv"
+    path.write_text(TWO + "W-3,a,b,c\n(3 rows)\n", encoding="utf-8")
+    told = [look_at(path, line, Effective()).fate for line in range(1, 12)]
+    assert told == ["header", *["record"] * 3, "blank", "above", "header", "record", "record", "quarantined", "footer"]
 
 
 def test_encodings_told_by_the_bytes_and_those_not_read() -> None:

@@ -194,6 +194,13 @@ def test_archives_and_books_cut_short(tmp_path: Path, settings: Settings, cut: i
         refused(put(tmp_path, content[:cut], name), settings, "cannot be|broken|no table|not a table")
 
 
+def test_other_office_documents_are_named(tmp_path: Path, settings: Settings) -> None:
+    sheet = zipped(**{"mimetype": b"application/vnd.oasis.opendocument.spreadsheet", "content.xml": b"<x/>"})
+    refused(put(tmp_path, sheet, "a.ods"), settings, "OpenDocument")
+    refused(put(tmp_path, b"\xd0\xcf\x11\xe0" + bytes(600), "a.xls"), settings, r"old workbook \(\.xls\).*save")
+    refused(put(tmp_path, zipped(**{"[Content_Types].xml": b"<x/>"}), "a.docx"), settings, "without sheets")
+
+
 # --- databases and tables of fixed width ---
 
 
