@@ -47,10 +47,18 @@ def text(found: Inspection, inputs: list[str], layouts: list[str], everything: b
     """
     lines: list[str] = []
     titled: set[str] = set()
+    alike: dict[tuple[str, ...], list[TableSeen]] = {}
     for table in found.tables:
         if not table.hopeless and (everything or not table.idle):
-            lines += [*_table(table, everything, table.layout in titled), ""]
-            titled.add(table.layout)
+            same = (table.known, table.layout, table.table, table.format, *(c.header for c in table.columns))
+            alike.setdefault(same if not everything else (table.file,), []).append(table)
+    for first, *others in alike.values():
+        lines += _table(first, everything, first.layout in titled)
+        if others:
+            told = ", ".join(f"{table.file} ({_rows_of(table)})" for table in others)
+            lines += ["", *_wrap(words.say("inspect.alike", files=told), 2, 4)]
+        lines.append("")
+        titled.add(first.layout)
     lines += _others(found, everything)
     if any(not t.hopeless for t in found.tables):
         lines += [*_missing(found), *_questions(found)]
@@ -69,8 +77,8 @@ def _table(table: TableSeen, everything: bool, titled: bool) -> list[str]:
     out += _wrap(_shape(table), 2)
     if table.pieces > 1:
         each = table.looked_at // table.pieces
-        whole = words.say("inspect.of_all" if table.rows_exact else "inspect.of_about", rows=_many(table))
-        out += _wrap(words.say("inspect.looked_at", pieces=table.pieces, each=f"{each:,}", whole=whole), 2)
+        of = words.say("inspect.of_all" if table.rows_exact else "inspect.of_about", rows=_many(table))
+        out += _wrap(words.say("inspect.looked_at", pieces=table.pieces, each=f"{each:,}", whole=of), 2)
     out += _wrap(_known_by(table, titled), 2)
     for note in [*([table.link] if table.link else []), *table.notes]:
         out += _wrap(note, 2)
@@ -110,6 +118,10 @@ def _many(table: TableSeen) -> str:
     return f"{round(table.rows, -2):,}"
 
 
+def _rows_of(table: TableSeen) -> str:
+    return words.say("inspect.rows" if table.rows_exact else "inspect.about_rows", rows=_many(table))
+
+
 def _shape(table: TableSeen) -> str:
     """Format, encoding, header and rows in one sentence."""
     kind, _, packed = table.format.partition(" in ")
@@ -124,8 +136,7 @@ def _shape(table: TableSeen) -> str:
         parts.append(words.say("inspect.units_at", row=row, line=table.units_line))
     if table.types_line:
         parts.append(words.say("inspect.types_at", row=row, line=table.types_line))
-    rows = words.say("inspect.rows" if table.rows_exact else "inspect.about_rows", rows=_many(table))
-    return "; ".join([", ".join(parts), rows]) + "."
+    return f"{', '.join(parts)}; {_rows_of(table)}."
 
 
 def _known_by(table: TableSeen, titled: bool) -> str:
