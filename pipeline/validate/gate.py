@@ -24,7 +24,7 @@ import pandas as pd
 from pipeline.settings import Settings
 from pipeline.validate import predicate
 from pipeline.validate.context import region_middles, typed
-from pipeline.validate.rules import ADDED, Rule, allowed_shares, declared, losses
+from pipeline.validate.rules import ADDED, Lost, Rule, allowed_shares, declared, losses
 
 SAMPLE_ROWS = 100_000
 
@@ -168,6 +168,7 @@ def judge(
     Verdict
     """
     allowed = allowed_shares(settings)
+    judged: list[Rule | Lost] = [*declared(), *losses()]
     shares = wide_shares(metrics)
     with _quiet():
         import great_expectations as gx
@@ -182,7 +183,7 @@ def judge(
                 column=rule.code, min_value=0.0, max_value=allowed[rule.code],
                 meta={"code": rule.code, "title": rule.title, "why": rule.why},
             )
-            for rule in (*declared(), *losses()) if rule.code in shares
+            for rule in judged if rule.code in shares
         ]  # fmt: skip
         on_shares = _validate(gx, context, "shares", shares, limits, "COMPLETE")
         rows = flagged(sample.iloc[:SAMPLE_ROWS].reset_index(drop=True), settings, regions)

@@ -181,7 +181,8 @@ def allowed_shares(settings: Settings) -> dict[str, float]:
     UsageError
         When the settings name a rule that does not exist, or a share outside 0 to 1.
     """
-    shares = {rule.code: rule.allowed for rule in (*declared(), *losses())}
+    judged: list[Rule | Lost] = [*declared(), *losses()]
+    shares = {rule.code: rule.allowed for rule in judged}
     strange = set(settings.gate_overlay) - set(shares)
     if strange:
         raise UsageError(f"Settings: [gate] names unknown rules {sorted(strange)}; see 'wellstring rules'.")
