@@ -38,6 +38,8 @@ ORDER = (
     ("depth_static_m", "depth_pumping_m", ROUNDING_M), ("length_drop_pipe_m", "", 3 * LOG_M),
     ("depth_static_m", "depth_pump_m", -ROUNDING_M),
 )  # fmt: skip
+# what the second side is where it is not the digits
+SECOND = {"P112": "a size that others of the source hold"}
 # fields whose contradictions are rules of the scan, and the rules that speak of them
 RULED = {
     "diameter_casing_inside_m": ("P112", ("V110", "V111")),
@@ -210,7 +212,7 @@ def _propose(
     for a, g, n in zip(among, grid, size, strict=True):
         sides = [f"{other.words}: {first}"]
         sides += [f"far from {n} comparable records as found, among them so"] if a else []
-        sides += ["its digits lie on the grid of the other unit"] if g else []
+        sides += [SECOND.get(code, "its digits lie on the grid of the other unit")] if g else []
         why.append("; ".join(sides))
     strength = ["strong" if a and g else "fair" for a, g in zip(among, grid, strict=True)]
     taken = log.propose(code, name, wells, at, shown(values[at]), shown(moved), why, strength, "a value that agrees")
