@@ -40,8 +40,8 @@ def open_text(buffer: NDArray[np.uint8], name: str) -> Opened:
     if wide:
         return _narrowed(buffer, name, wide)
     strange = sum(b < 32 and b not in _PLAIN for b in head)
-    # a lone NUL or two is a damaged line; a head full of control bytes is no text
-    if strange > max(4, len(head) // 100):
+    # a few NULs are damaged lines; a head full of control bytes is no text
+    if strange > max(16, len(head) // 20):
         raise SourceError(f"{name}: the file is binary, not a table of text.")
     first = bytes(buffer[: BYTES_SEARCHED + 1])
     if len(first) > BYTES_SEARCHED and not (b"\n" in first or b"\r" in first):
