@@ -139,10 +139,15 @@ def same_unit(one: str, two: str) -> bool:
 
 def _unit(guess: Any, column: Column) -> str:
     """right, wrong or asked; "" where the column takes no unit."""
+    from pipeline import schema
+
     due = column.unit
-    if not due or due == "deg":
+    if not due or due == "deg" or not schema.fields()[guess.field].unit:
         return ""
     if due.startswith("row:"):
+        # rows of one thing measured may well share one unit
+        if column.condition and guess.unit and not guess.unit_from:
+            return "right"
         if guess.unit_from:
             return "right" if folded(guess.unit_from) == folded(due[4:]) else "wrong"
         # a unit for the whole column of a table that gives it row by row is right only by chance
