@@ -18,13 +18,14 @@ from pipeline import schema
 from pipeline.ingest.header_words import spelled_out, words_of
 from pipeline.ingest.intake import folded
 from pipeline.ingest.layouts import ColumnMap, Layout, TableMap
-from pipeline.ingest.proposal.model import DEPTHS, Guess
+from pipeline.ingest.proposal.model import DEPTHS, Evidence, Guess
 
 # what becomes of a column
 READ, ASKED, PERSONAL, PROSE, UNKNOWN, NOT_NEEDED = (
     "read", "asked", "personal", "prose", "not_understood", "not_needed",
 )  # fmt: skip
 MOST_QUESTIONS = 3
+_WRITTEN = ("units_row", "unit_column", "dictionary")
 # chance from which a column counts as likely
 LIKELY = 0.85
 
@@ -229,6 +230,15 @@ def declared_columns(headers: tuple[str, ...], layout: Layout, table: TableMap) 
     return out
 
 
+def told_first(evidence: list[Evidence]) -> list[str]:
+    """Reasons in the order of telling: what is written, what the rows say of each other, then the strongest."""
+    told = [e for e in evidence if e.text]
+    written = [e for e in told if e.kind in _WRITTEN or (e.kind == "header" and " says " in e.text)]
+    related = [e for e in told if e.kind == "relation" and e.weight > 0]
+    first = [*(written[:1] or told[:1]), *related[:1]]
+    return list(dict.fromkeys(e.text for e in [*first, *told]))
+
+
 def guessed_columns(guesses: Iterable[Guess]) -> list[ColumnSeen]:
     """Columns of a proposal; what stands under a person's word and is not sure counts as personal."""
     out = []
@@ -239,7 +249,7 @@ def guessed_columns(guesses: Iterable[Guess]) -> list[ColumnSeen]:
             continue
         out.append(ColumnSeen(
             guess.header, guess.field, guess.unit, guess.unit_from, READ if guess.sure else ASKED, guess.score,
-            [e.text for e in guess.evidence if e.text], guess.runner_up, guess.runner_up_score, guess.why_not,
+            told_first(guess.evidence), guess.runner_up, guess.runner_up_score, guess.why_not,
             guess.below_casing_top, codes=dict(guess.codes), date_order=guess.date_order,
         ))  # fmt: skip
     return out
