@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pipeline import schema
 from pipeline.design_point import duty, head
-from pipeline.design_point.bands import RECORDED, Banded
+from pipeline.design_point.bands import ASSUMED, RECORDED, Banded
 from pipeline.design_point.comparable import Comparable, learn_from
 from pipeline.design_point.levels import work_out
 from pipeline.design_point.residuals import learn_setting, residuals
@@ -66,10 +66,10 @@ def design(wells: pd.DataFrame, settings: Settings, comparable: Comparable) -> p
     shutoff = head.shutoff_head(wells, running, kind, settings)
     warmth = head.temperature(wells, pump, settings)
     room = head.bore(wells, hand, settings)
-    recorded_power = wells["power_motor_w"].to_numpy(float)
-    power = np.where(recorded_power > 0, recorded_power, head.shaft_power(flow.base, running.base, settings))
-    power = np.where(hand, np.nan, power)
-    mass = head.pump_mass(wells, np.where(hand, 0.0, power), hand, settings)
+    power = Banded.recorded(wells["power_motor_w"].where(wells["power_motor_w"] > 0).to_numpy(float))
+    worked = [head.shaft_power(getattr(flow, end), getattr(running, end), settings) for end in ("base", "low", "high")]
+    power.fill(worked[0], worked[1], worked[2], ASSUMED)
+    mass = head.pump_mass(wells, power, hand, settings)
     cable = np.where(hand, 0.0, pump.base * (1 + settings.base("slack_cable_pe")) + settings.base("length_cable_head"))
     out: dict[str, object] = {name: wells[name] for name in
                               ("source_id", "well_id", "region_code", "market_code", "acidity_ph",
@@ -85,7 +85,7 @@ def design(wells: pd.DataFrame, settings: Settings, comparable: Comparable) -> p
     out |= {
         "depth_discharge_m": found.discharge.base, "head_shutoff_is_recorded": wells["head_shutoff_m"].notna(),
         "pressure_cutout_pa": cutout.base, "diameter_pump_m": head.pump_width(flow.base, room, hand, settings),
-        "power_motor_w": power, "pump_kind_code": kind, "length_cable_m": cable,
+        "power_motor_w": np.where(hand, np.nan, power.base), "pump_kind_code": kind, "length_cable_m": cable,
         "margin_water_m": pump.base - level.base, "depth_setting_wanted_m": found.wanted,
         "depth_setting_max_m": found.deepest, "head_is_given": is_given, "setting_limited_code": found.limited,
         "grade_code": _grade(wells, depth, found.length),

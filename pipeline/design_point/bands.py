@@ -28,13 +28,13 @@ class Banded:
         """Recorded values, without a band; NaN where not recorded."""
         return cls(values.copy(), values.copy(), values.copy(), np.full(len(values), RECORDED, np.int8))
 
-    def fill(self, base: Floats, low: Floats, high: Floats, basis: int) -> Banded:
+    def fill(self, base: Floats, low: Floats, high: Floats, basis: int | NDArray[np.int8]) -> Banded:
         """Fill what is still missing; a later filling never touches an earlier one."""
         gap = np.isnan(self.base) & ~np.isnan(base)
         self.base = np.where(gap, base, self.base)
         self.low = np.where(gap, np.minimum(low, base), self.low)
         self.high = np.where(gap, np.maximum(high, base), self.high)
-        self.basis = np.where(gap, np.int8(basis), self.basis)
+        self.basis = np.where(gap, np.asarray(basis, np.int8), self.basis)
         return self
 
     def fill_band(self, band: Band, scale: Floats | float, basis: int = ASSUMED) -> Banded:

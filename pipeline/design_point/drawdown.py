@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipeline.design_point.bands import ASSUMED, DERIVED, NEIGHBOURS, RECORDED, Banded, Floats, add, constant
+from pipeline.design_point.bands import ASSUMED, DERIVED, NEIGHBOURS, RECORDED, Banded, Floats, constant
 from pipeline.design_point.comparable import BLOWN, Asked, recorded_depth
 from pipeline.design_point.ladder import held
 from pipeline.settings import Settings
@@ -120,7 +120,7 @@ def specific_capacity(asked: Asked, depth: Banded, static: Banded, duty: Banded,
     down = _together(rate.base / rate.low, fall.high / fall.base, np.full(len(wells), 1 / band.low))
     up = _together(rate.high / rate.base, fall.base / fall.low, np.full(len(wells), band.high))
     tested = np.where(blown, np.nan, rate.base / fall.base)
-    basis = np.maximum(np.maximum(rate.basis, fall.basis), np.int8(DERIVED))
+    basis = np.maximum(np.maximum(rate.basis, fall.basis), np.int8(DERIVED)).astype(np.int8)
     out.fill(tested * band.base, tested / down, tested * up, DERIVED)
     out.basis = np.where(np.isnan(tested), out.basis, basis).astype(np.int8)
     near = _told(asked, "capacity", np.isnan(out.base), False)
@@ -159,40 +159,90 @@ def is_pumped_test(wells: pd.DataFrame) -> NDArray[np.bool_]:
     return (told & ~wells["test_method_code"].isin(BLOWN)).to_numpy()
 
 
-def drawdown(flow: Banded, capacity: Banded, column: Floats, settings: Settings) -> Banded:
-    """Fall of the level at duty, m: flow over specific capacity, else a declared share of the water column."""
+def drawdown(flow: Banded, capacity: Banded, whole: NDArray, has_flow: NDArray, column: Floats,
+             settings: Settings) -> tuple[Banded, NDArray[np.bool_]]:  # fmt: skip
+    """Fall of the level at duty, m: flow over specific capacity, else a declared share of the water column.
+
+    Spreads of a tested well are independent: their logarithms add in quadrature. An estimated capacity may be wrong
+    as a whole, so that its spread multiplies what a test would leave open; so does that of a duty whose yield is not
+    known. The band of a well without a test then holds that of the same well with any test that its band allows.
+
+    Parameters
+    ----------
+    whole : ndarray of bool
+        Wells with flow and fall of a test on record.
+    has_flow : ndarray of bool
+        Wells whose yield is on record.
+
+    Returns
+    -------
+    fall : Banded
+    is_told : ndarray of bool
+        Where the spread is that of a test on record.
+    """
+    ones = np.ones(len(column))
+    repeat = settings.practice["factor_capacity_tested"]
     base = flow.base / capacity.base
-    # flow and capacity are independent: the spreads of their logarithms add in quadrature
-    down = _together(flow.base / flow.low, capacity.high / capacity.base)
-    up = _together(flow.high / flow.base, capacity.base / capacity.low)
-    out = Banded.recorded(np.full(len(base), np.nan)).fill(base, base / down, base * up, DERIVED)
+    ends = []
+    for rate, told, again in (
+        (flow.base / flow.low, capacity.high / capacity.base, repeat.high),
+        (flow.high / flow.base, capacity.base / capacity.low, 1 / repeat.low),
+    ):
+        left = np.where(has_flow, _together(rate, again * ones), rate * again)
+        ends.append(np.where(whole, _together(rate, told), told * left))
+    out = Banded.recorded(np.full(len(base), np.nan)).fill(base, base / ends[0], base * ends[1], DERIVED)
     out.basis = np.where(np.isnan(base), out.basis, np.maximum(capacity.basis, np.int8(DERIVED))).astype(np.int8)
-    return out.fill_band(settings.practice["share_drawdown"], column)
+    return out.fill_band(settings.practice["share_drawdown"], column), whole & ~np.isnan(base)
 
 
-def pumping_level(static: Banded, fall: Banded, settings: Settings) -> Banded:
-    """Level while pumping at duty in a dry season, m: static, seasonal fall and drawdown, held by no setting."""
+def pumping_level(static: Banded, fall: Banded, is_told: NDArray, settings: Settings) -> tuple[Banded, Floats, Floats]:
+    """Level while pumping at duty in a dry season, m: static, seasonal fall and drawdown, held by no setting.
+
+    What is known but scatters (season, a recorded test) adds in quadrature; what is estimated (static level, fall
+    without a test) may be wrong as a whole and adds in full.
+
+    Returns
+    -------
+    level : Banded
+    down, up : ndarray
+        The scattering part of the distances to low and high. [m]
+    """
     season = constant(settings.practice["fall_drought"], len(static.base), ASSUMED)
-    total = add(static, season, fall)
-    total.basis = np.maximum(static.basis, fall.basis)
-    total.basis = np.where(total.basis == 0, np.int8(DERIVED), total.basis)
-    return total
+    base = static.base + season.base + fall.base
+    sides = []
+    for sign, end in ((-1, "low"), (1, "high")):
+        apart = [sign * (getattr(x, end) - x.base) for x in (static, season, fall)]
+        scatter = np.hypot(apart[1], np.where(is_told, apart[2], 0.0))
+        sides.append((scatter, apart[0] + np.where(is_told, 0.0, apart[2])))
+    (down, far_down), (up, far_up) = sides
+    basis = np.maximum(np.maximum(static.basis, fall.basis), np.int8(DERIVED)).astype(np.int8)
+    return Banded(base, base - down - far_down, base + up + far_up, basis), down, up
 
 
-def held_by_setting(level: Banded, static: Banded, lowest: Floats, lowest_high: Floats, deep: NDArray) -> Banded:
+def held_by_setting(
+    level: Banded, static: Banded, lowest: Floats, lowest_low: Floats, lowest_high: Floats, deep: NDArray,
+    keep_width: bool = False,
+) -> Banded:  # fmt: skip
     """A pumping level no lower than the pump can draw it; in low-yield wells it is drawn down to the intake.
 
     Parameters
     ----------
-    lowest, lowest_high : ndarray
-        Least submergence above the intake, or above the deepest setting where the pump is not yet set; the second
-        with the high end of that setting. [m]
+    lowest, lowest_low, lowest_high : ndarray
+        Least submergence above the intake, or above the deepest setting where the pump is not yet set: base, and
+        the ends that an estimated depth leaves. [m]
     deep : ndarray of bool
         Low-yield wells.
+    keep_width : bool
+        Where no test tells the level: its high end held up, the low end falls towards the static level by as much.
     """
     most = np.maximum(np.maximum(lowest, static.base), 0.0)
+    most_low = np.minimum(np.maximum(np.maximum(lowest_low, static.low), 0.0), most)
     most_high = np.maximum(np.maximum(lowest_high, static.high), most)
-    level.base, level.low = np.minimum(level.base, most), np.minimum(level.low, most)
+    if keep_width:
+        over = np.maximum(level.high - most_high, 0.0)
+        level.low = np.minimum(level.low, np.maximum(level.low - over, static.low))
+    level.base, level.low = np.minimum(level.base, most), np.minimum(level.low, most_low)
     level.base = np.where(deep, most, level.base)
-    level.high = np.maximum(np.minimum(level.high, most_high), level.base)
+    level.high = np.where(deep, most_high, np.minimum(level.high, most_high))
+    level.high = np.maximum(level.high, level.base)
     return level

@@ -109,7 +109,7 @@ def shaft_power(flow: Floats, head: Floats, settings: Settings) -> Floats:
     return DENSITY * GRAVITY * flow * head / settings.base("efficiency_pump")
 
 
-def pump_mass(wells: pd.DataFrame, power: Floats, hand: NDArray, settings: Settings) -> Banded:
+def pump_mass(wells: pd.DataFrame, power: Banded, hand: NDArray, settings: Settings) -> Banded:
     """Pump with motor, dry, kg: recorded, else from shaft power; hand-pump cylinders by declaration."""
     practice = settings.practice
     out = Banded.recorded(wells["mass_pump_kg"].where(wells["mass_pump_kg"] > 0).to_numpy(float))
@@ -117,8 +117,10 @@ def pump_mass(wells: pd.DataFrame, power: Floats, hand: NDArray, settings: Setti
     out.fill(cylinder.base * here, cylinder.low * here, cylinder.high * here, ASSUMED)
     least, each = practice["mass_pump_base"], practice["mass_pump_per_kw"]
     base, low, high = (
-        a + b * power for a, b in ((least.base, each.base), (least.low, each.low), (least.high, each.high))
-    )
+        start + a_watt * watts
+        for start, a_watt, watts in ((least.base, each.base, power.base), (least.low, each.low, power.low),
+                                     (least.high, each.high, power.high))
+    )  # fmt: skip
     return out.fill(base, low, high, ASSUMED)
 
 

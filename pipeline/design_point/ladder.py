@@ -119,8 +119,8 @@ def quantiles_by_group(values: Floats, group: NDArray[np.intp], groups: int) -> 
         at = np.clip((count[some] + 1) * q - 1, 0, count[some] - 1)
         low = np.floor(at).astype(int)
         high = np.minimum(low + 1, count[some] - 1)
-        below, above = values[start[some] + low], values[start[some] + high]
-        found[some, place] = below + (at - low) * (above - below)
+        part = at - low
+        found[some, place] = values[start[some] + low] * (1 - part) + values[start[some] + high] * part
     return count, found
 
 

@@ -52,21 +52,25 @@ def work_out(wells: pd.DataFrame, settings: Settings, comparable: Comparable) ->
     capacity = water.specific_capacity(asked, depth, static, flow, settings)
     column = np.maximum(depth.base - np.maximum(static.base, 0.0), 0.0)
     tested = ~np.isnan(capacity.base)
-    fall = water.drawdown(flow, capacity, column, settings)
-    level = water.pumping_level(static, fall, settings)
+    has_flow = (wells["flow_tested_m3_per_s"] > 0).to_numpy()
+    whole = water.is_pumped_test(wells) & has_flow
+    fall, is_told = water.drawdown(flow, capacity, whole, has_flow, column, settings)
+    level, down, up = water.pumping_level(static, fall, is_told, settings)
     deep = duty.is_low_yield(wells, settings)
-    deepest, deepest_high, limited_by = setting.deepest_setting(wells, depth, level, deep, settings)
-    least = np.minimum(settings.practice["submergence"].low, settings.base("share_submergence_least") * depth.base)
-    level = water.held_by_setting(level, static, deepest - least, deepest_high - least, deep)
+    deepest, limited_by = setting.deepest_setting(wells, depth, level, deep, settings)
+    share, submergence = settings.base("share_submergence_least"), settings.practice["submergence"].low
+    least = [np.minimum(submergence, share * end) for end in (depth.base, depth.low, depth.high)]
+    most = [end - room for end, room in zip((deepest.base, deepest.low, deepest.high), least, strict=True)]
+    level = water.held_by_setting(level, static, most[0], most[1], most[2], deep)
     pump, wanted, limited = setting.setting_depth(
-        wells, depth, static, level, hand, tested, deep, deepest, deepest_high, limited_by, comparable.setting, settings
+        wells, depth, static, level, down, up, hand, tested, deep, deepest, limited_by, comparable.setting, settings
     )
     # a recorded setting tells that the level stays above it, unless a pumped test tells otherwise
     set_by_people = (pump.basis == RECORDED) & ~water.is_pumped_test(wells)
-    at_pump = np.where(set_by_people, pump.base - least, np.inf)
-    level = water.held_by_setting(level, static, at_pump, at_pump, deep & set_by_people)
+    at_pump = np.where(set_by_people, pump.base - least[0], np.inf)
+    level = water.held_by_setting(level, static, at_pump, at_pump, at_pump, deep & set_by_people, True)
     leaves = setting.discharge_depth(wells, hand, settings)
     length = setting.pipe_length(wells, pump, leaves, settings)
-    return Levels(hand, depth, static, flow, capacity, fall, level, pump, wanted, limited, deepest, leaves, length,
+    return Levels(hand, depth, static, flow, capacity, fall, level, pump, wanted, limited, deepest.base, leaves, length,
                   deep, setting.rule_of(~np.isnan(wells["depth_static_m"].to_numpy(float)) & tested,
                                         wells["depth_static_m"].notna().to_numpy()))  # fmt: skip

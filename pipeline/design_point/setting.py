@@ -6,14 +6,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipeline.design_point.bands import ASSUMED, DERIVED, RECORDED, Banded, Floats, add, constant
+from pipeline.design_point.bands import ASSUMED, DERIVED, RECORDED, Banded, Floats, add
 from pipeline.design_point.calibration import COLUMN, DEPTH, LEVEL, SettingRules
 from pipeline.settings import Settings
 
 
 def deepest_setting(
     wells: pd.DataFrame, depth: Banded, level: Banded, deep: NDArray, settings: Settings
-) -> tuple[Floats, Floats, NDArray]:
+) -> tuple[Banded, NDArray]:
     """Deepest setting that bottom and screen allow, m.
 
     Parameters
@@ -25,24 +25,22 @@ def deepest_setting(
 
     Returns
     -------
-    deepest, deepest_high : ndarray
-        With the base and the least bottom clearance.
+    deepest : Banded
+        With the base clearance, the least at the high end, and the ends that an estimated depth leaves.
     limited_by : ndarray of text
         "screen" or "bottom". The top of the screen holds the pump only where the water stays far enough above
         it; where the level falls into the screen the pump has to follow, and a flag says so.
     """
     clearance = settings.practice["clearance_bottom"]
-    shallow = settings.base("share_clearance_shallow") * depth.base
-    bottom = depth.base - np.minimum(clearance.base, shallow)
-    bottom_high = np.maximum(depth.high - np.minimum(clearance.low, shallow), bottom)
+    shallow = settings.base("share_clearance_shallow")
+    bottom = depth.base - np.minimum(clearance.base, shallow * depth.base)
+    bottom_low = depth.low - np.minimum(clearance.base, shallow * depth.low)
+    bottom_high = np.maximum(depth.high - np.minimum(clearance.low, shallow * depth.high), bottom)
     screen = wells["depth_screen_top_m"].to_numpy(float) - settings.base("clearance_screen")
     room = level.base + settings.practice["submergence"].low
     governs = (screen >= room) & (screen < bottom) & ~deep
-    return (
-        np.where(governs, screen, bottom),
-        np.where(governs, screen, bottom_high),
-        np.where(governs, "screen", "bottom").astype(object),
-    )
+    ends = [np.where(governs, screen, end) for end in (bottom, bottom_low, bottom_high)]
+    return Banded(ends[0], ends[1], ends[2], depth.basis), np.where(governs, "screen", "bottom").astype(object)
 
 
 def _rock(wells: pd.DataFrame, depth: Banded, settings: Settings) -> NDArray[np.bool_]:
@@ -53,8 +51,9 @@ def _rock(wells: pd.DataFrame, depth: Banded, settings: Settings) -> NDArray[np.
 
 
 def setting_depth(
-    wells: pd.DataFrame, depth: Banded, static: Banded, level: Banded, hand: NDArray, has_capacity: NDArray,
-    deep: NDArray, deepest: Floats, deepest_high: Floats, limited_by: NDArray, rules: SettingRules, settings: Settings,
+    wells: pd.DataFrame, depth: Banded, static: Banded, level: Banded, down: Floats, up: Floats,
+    hand: NDArray, has_capacity: NDArray, deep: NDArray, deepest: Banded, limited_by: NDArray,
+    rules: SettingRules, settings: Settings,
 ) -> tuple[Banded, Floats, NDArray]:  # fmt: skip
     """Pump intake below ground, m.
 
@@ -72,14 +71,17 @@ def setting_depth(
         none, bottom, screen, recorded, dry.
     """
     practice = settings.practice
-    size = len(wells)
     out = Banded.recorded(wells["depth_pump_m"].where(wells["depth_pump_m"] > 0).to_numpy(float))
     pipe = wells["length_drop_pipe_m"].where(wells["length_drop_pipe_m"] > 0).to_numpy(float)
     out.fill(pipe + discharge_depth(wells, hand, settings).base, pipe, pipe, RECORDED)
-    lowest = np.where(deep, deepest, np.nan)
-    out.fill(lowest, lowest - practice["clearance_bottom"].high, np.where(deep, deepest_high, np.nan), DERIVED)
-    below = constant(practice["submergence"], size, ASSUMED)
-    wanted = add(level, below)
+    lowest = np.where(deep, deepest.base, np.nan)
+    out.fill(lowest, deepest.low - practice["clearance_bottom"].high, deepest.high, DERIVED)
+    below = practice["submergence"]
+    # the scattering part of the level and the submergence are independent; what is estimated adds in full
+    base = level.base + below.base
+    low = level.low + down - np.hypot(down, below.base - below.low) + below.base
+    high = level.high - up + np.hypot(up, below.high - below.base) + below.base
+    wanted = Banded(base, np.minimum(low, base), np.maximum(high, base), level.basis)
     has_level = ~wells["depth_static_m"].isna().to_numpy()
     full = has_level & has_capacity
     keep = np.where(full, 1.0, np.nan)
@@ -98,17 +100,17 @@ def setting_depth(
     band = practice["share_setting_of_depth"]
     out.fill(band.base * depth.base, band.low * depth.low, band.high * depth.high, ASSUMED)
     recorded = out.basis == RECORDED
-    _correct(out, wells, hand, rule_of(full, has_level), ~recorded & ~deep, deepest, depth, static, rules)
+    _correct(out, wells, hand, rule_of(full, has_level), ~recorded & ~deep, deepest.base, depth, static, rules)
     limited = np.where(recorded, "recorded", "none").astype(object)
-    over = ~recorded & (out.base > deepest)
+    over = ~recorded & (out.base > deepest.base)
     limited[over] = limited_by[over]
-    limited[~recorded & (static.base > deepest)] = "dry"
-    out.base = np.where(recorded, out.base, np.minimum(out.base, deepest))
-    out.low = np.where(recorded, out.low, np.minimum(np.maximum(out.low, 0.0), out.base))
-    out.high = np.where(recorded, out.high, np.maximum(np.minimum(out.high, deepest_high), out.base))
+    limited[~recorded & (static.base > deepest.base)] = "dry"
+    out.base = np.where(recorded, out.base, np.minimum(out.base, deepest.base))
+    out.low = np.where(recorded, out.low, np.minimum(np.maximum(np.minimum(out.low, deepest.low), 0.0), out.base))
+    out.high = np.where(recorded, out.high, np.maximum(np.minimum(out.high, deepest.high), out.base))
     # a setting follows its pumping level down to the limit, so that a pump is never placed above its water
-    lifted = ~recorded & (out.base < np.minimum(level.base + practice["submergence"].low, deepest))
-    out.base = np.where(lifted, np.minimum(level.base + practice["submergence"].low, deepest), out.base)
+    lifted = ~recorded & (out.base < np.minimum(level.base + practice["submergence"].low, deepest.base))
+    out.base = np.where(lifted, np.minimum(level.base + practice["submergence"].low, deepest.base), out.base)
     out.high = np.maximum(out.high, out.base)
     return out, np.where(full, wanted.base, level.base + below.base), limited
 
