@@ -232,8 +232,8 @@ def _source(
     out = Proposal(proposed)
     for table, profile in zip(proposed, profiles, strict=True):
         _alone(table, profile)
-        table.missing = {g.header: found for g in table.guesses
-                         if (g.sure or likely(g)) and (found := standing_apart(profile, g.header))}  # fmt: skip
+        table.missing = {g.header: texts for g in table.guesses
+                         if (g.sure or likely(g)) and (texts := standing_apart(profile, g.header))}  # fmt: skip
     places(out, profiles, described)
     dates(out, profiles)
     out.market = market_told(out)

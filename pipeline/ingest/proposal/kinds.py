@@ -25,7 +25,7 @@ _Engine = Callable[[tuple[str, ...], pd.DataFrame, "list[str] | None", "dict[str
 
 def kinds_of(texts: list[str]) -> dict[str, str]:
     """Casing or screen for each text that says so; single letters only where both are among them."""
-    out = {}
+    out: dict[str, str] = {}
     for text in texts:
         concepts = concepts_in(text)
         for kind in ("screen", "casing"):
@@ -40,7 +40,7 @@ def kinds_of(texts: list[str]) -> dict[str, str]:
 
 def lines_by_kind(profile: Unknown, engine: _Engine, context: Context = Context()) -> Filtered | None:  # noqa: B008
     """The table as lines of casing and screen, None where no column says which is which."""
-    kind_column, kinds = "", {}
+    kind_column, kinds = "", dict[str, str]()
     for header in profile.headers:
         texts = few(profile, header, _MOST_KINDS)
         if len(texts) >= 2 and share_of_numbers(profile, header) < 0.2:
@@ -56,10 +56,10 @@ def lines_by_kind(profile: Unknown, engine: _Engine, context: Context = Context(
         return None
     out = Filtered((kind_column, *measures))
     for kind in sorted(set(kinds.values())):
-        texts = tuple(sorted(t for t, k in kinds.items() if k == kind))
+        said = tuple(sorted(t for t, k in kinds.items() if k == kind))
         cells = profile.sample[kind_column].fillna("").astype("str").str.strip()
         asked = [h for h in measures if concepts_in(h) & set(_FIELDS[kind])]
-        rows = profile.sample.loc[cells.isin(texts), asked]
+        rows = profile.sample.loc[cells.isin(said), asked]
         named = tuple(f"{kind} {h}" for h in asked)
         units = [profile.units[profile.headers.index(h)] for h in asked] if profile.units else None
         guesses = engine(named, rows.set_axis(list(named), axis=1).reset_index(drop=True), units, None, context)
@@ -67,12 +67,12 @@ def lines_by_kind(profile: Unknown, engine: _Engine, context: Context = Context(
             name = next(f for end, f in _FIELDS[kind].items() if end in concepts_in(header))
             if name in out.where:
                 continue
-            told = Evidence("values", f"'{kind_column}' says {', '.join(map(repr, texts[:3]))}", 3.0)
+            told = Evidence("values", f"'{kind_column}' says {', '.join(map(repr, said[:3]))}", 3.0)
             read = replace(guess, header=header, evidence=[told, *guess.evidence])
             if guess.field != name:
                 # the words of the header say which end it is; the values were taken for something else
                 read = replace(read, field=name, field_score=0.7, score=0.7 * guess.unit_score, runner_up=guess.field,
                                why_not="the evidence is too thin")  # fmt: skip
             out.guesses.append(read)
-            out.where[name] = {kind_column: texts}
+            out.where[name] = {kind_column: said}
     return out if out.guesses else None

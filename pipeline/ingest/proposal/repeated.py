@@ -101,7 +101,7 @@ def meaning_of(text: str) -> str:
 
 def long_form(profile: Unknown) -> Filtered | None:
     """The table as one row a measurement, None where it is not of that kind."""
-    parameter, meant = "", {}
+    parameter, meant = "", dict[str, str]()
     for header in profile.headers:
         texts = few(profile, header, _MOST_PARAMETERS)
         if len(texts) < 2 or share_of_numbers(profile, header) > 0.2:
@@ -127,21 +127,21 @@ def long_form(profile: Unknown) -> Filtered | None:
         read = {u for t in words if (u := unit_of(t))}
         fixed = units.pop() if len(units) == 1 else read.pop() if len(read) == 1 and all(map(unit_of, words)) else ""
         fixed = fixed if not declared.unit or measures(fixed or "?", declared.unit) else ""
-        found = Guess(
+        read_as = Guess(
             value, name, fixed if declared.unit else "", 0.95, 0.97, 0.97,
             [Evidence("values", f"'{parameter}' says {', '.join(map(repr, told[:3]))}", 4.0)],
         )  # fmt: skip
         if declared.unit and fixed and words:
-            found.evidence.append(Evidence("unit_column", f"'{unit}' says {', '.join(map(repr, words[:3]))}", 5.0))
+            read_as.evidence.append(Evidence("unit_column", f"'{unit}' says {', '.join(map(repr, words[:3]))}", 5.0))
         if declared.unit and not fixed:
             if unit:
-                found.unit_from = unit
-                found.evidence.append(Evidence("unit_column", f"'{unit}' tells the unit row by row", 3.0))
+                read_as.unit_from = unit
+                read_as.evidence.append(Evidence("unit_column", f"'{unit}' tells the unit row by row", 3.0))
             else:
-                found.score, found.unit_score, found.why_not = 0.3, 0.3, "no unit is written"
+                read_as.score, read_as.unit_score, read_as.why_not = 0.3, 0.3, "no unit is written"
         rows = profile.sample.loc[profile.sample[parameter].isin(told), value]
-        found.samples = [(str(t), f"{t} {found.unit}".strip()) for t in rows.dropna().unique()[:3]]
-        out.guesses.append(found)
+        read_as.samples = [(str(t), f"{t} {read_as.unit}".strip()) for t in rows.dropna().unique()[:3]]
+        out.guesses.append(read_as)
         out.where[name] = {parameter: told}
     return out
 
