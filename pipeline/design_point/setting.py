@@ -100,7 +100,11 @@ def setting_depth(
     band = practice["share_setting_of_depth"]
     out.fill(band.base * depth.base, band.low * depth.low, band.high * depth.high, ASSUMED)
     recorded = out.basis == RECORDED
-    _correct(out, wells, hand, rule_of(full, has_level), ~recorded & ~deep, deepest.base, depth, static, rules)
+    # a share rule stands in for a level rule that lacks its test: its band holds what a test might have asked
+    shared = ~recorded & ~deep & ~full
+    out.low = np.where(shared, np.fmin(out.low, wanted.low), out.low)
+    out.high = np.where(shared, np.fmax(out.high, wanted.high), out.high)
+    _correct(out, wells, hand, rule_of(full, has_level), ~recorded & ~deep, deepest, depth, static, rules)
     limited = np.where(recorded, "recorded", "none").astype(object)
     over = ~recorded & (out.base > deepest.base)
     limited[over] = limited_by[over]
@@ -125,12 +129,12 @@ def water_column(deepest: Floats, static: Floats) -> Floats:
     return np.maximum(deepest - np.maximum(static, 0.0), 1.0)
 
 
-def _correct(out: Banded, wells: pd.DataFrame, hand: NDArray, rule: NDArray[np.int8], where: NDArray, deepest: Floats,
+def _correct(out: Banded, wells: pd.DataFrame, hand: NDArray, rule: NDArray[np.int8], where: NDArray, deepest: Banded,
              depth: Banded, static: Banded, rules: SettingRules) -> None:  # fmt: skip
     """Move estimated settings as recorded ones of the region tell, and draw their bands towards what those miss."""
     told = rules.look_up(wells, hand, rule)
     here = where & ~np.isnan(told.middle)
-    column = water_column(deepest, static.base)
+    column = water_column(deepest.base, static.base)
     base = out.base + told.middle * column
     plain_low, plain_high = base + out.low - out.base, base + out.high - out.base
     low = told.told * (base - told.down * column) + (1 - told.told) * plain_low
@@ -138,6 +142,9 @@ def _correct(out: Banded, wells: pd.DataFrame, hand: NDArray, rule: NDArray[np.i
     # what recorded settings miss was learned on wells of known depth
     guessed = depth.basis != RECORDED
     low, high = np.where(guessed, np.fmin(low, plain_low), low), np.where(guessed, np.fmax(high, plain_high), high)
+    # a band that the bottom of the well cuts off keeps its width, down to the water: a cut is no knowledge
+    over = np.maximum(high - deepest.high, 0.0)
+    low = np.minimum(low, np.maximum(low - over, np.maximum(static.low, 0.0)))
     for name, value in (("base", base), ("low", low), ("high", high)):
         setattr(out, name, np.where(here, value, getattr(out, name)))
 
