@@ -88,7 +88,8 @@ def tested_flow(asked: Asked, duty: Banded, settings: Settings) -> Banded:
     flow = asked.wells["flow_tested_m3_per_s"].to_numpy(float)
     out = Banded.recorded(np.where(flow > 0, flow, np.nan))
     unknown = settings.practice["factor_flow_unknown"]
-    near = np.exp(_told(asked, "flow", np.isnan(out.base), False))
+    levels = asked.wells["depth_pumping_m"].notna() | asked.wells["drawdown_test_m"].notna()
+    near = np.exp(_told(asked, "flow", np.isnan(out.base) & levels.to_numpy(), False))
     near = np.where(np.isnan(near[:, 1:2]), np.column_stack([duty.low, duty.base, duty.high]), near)
     low, high = np.fmin(near[:, 0], near[:, 1] * unknown.low), np.fmax(near[:, 2], near[:, 1] * unknown.high)
     return out.fill(near[:, 1], low, high, NEIGHBOURS)
@@ -123,7 +124,7 @@ def specific_capacity(asked: Asked, depth: Banded, static: Banded, duty: Banded,
     basis = np.maximum(np.maximum(rate.basis, fall.basis), np.int8(DERIVED)).astype(np.int8)
     out.fill(tested * band.base, tested / down, tested * up, DERIVED)
     out.basis = np.where(np.isnan(tested), out.basis, basis).astype(np.int8)
-    near = _told(asked, "capacity", np.isnan(out.base), False)
+    near = _told(asked, "capacity", np.isnan(out.base) & (rate.basis != RECORDED), False)
     unknown = practice["factor_capacity_unknown"]
     near[:, 0] = np.fmin(near[:, 0], near[:, 1] + np.log(unknown.low))
     near[:, 2] = np.fmax(near[:, 2], near[:, 1] + np.log(unknown.high))

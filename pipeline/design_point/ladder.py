@@ -109,7 +109,10 @@ def quantiles_by_group(values: Floats, group: NDArray[np.intp], groups: int) -> 
     """
     known = ~np.isnan(values)
     values, group = values[known], group[known]
-    order = np.lexsort((values, group))
+    if np.any(values[1:] < values[:-1]):
+        order = np.argsort(values, kind="stable")
+        values, group = values[order], group[order]
+    order = np.argsort(group.astype(np.uint16) if groups <= 65_535 else group, kind="stable")
     values = np.append(values[order], np.nan)
     count = np.bincount(group, minlength=groups)
     start = np.concatenate([[0], np.cumsum(count)[:-1]]).astype(int)
@@ -127,6 +130,11 @@ def quantiles_by_group(values: Floats, group: NDArray[np.intp], groups: int) -> 
 def learn_ladder(wells: pd.DataFrame, values: pd.DataFrame, fewest: int) -> Ladder:
     """Quantile tables of the whole table of wells; rows in any order give the same tables."""
     groups, place = grouped(wells)
+    ordered = {}
+    for name in values.columns:
+        value = values[name].to_numpy(float)
+        order = np.argsort(value, kind="stable")[: int(np.isfinite(value).sum())]
+        ordered[name] = value[order], order
     index: list[pd.Index] = []
     count: dict[str, tuple[NDArray[np.intp], ...]] = {}
     found: dict[str, tuple[Floats, ...]] = {}
@@ -134,7 +142,7 @@ def learn_ladder(wells: pd.DataFrame, values: pd.DataFrame, fewest: int) -> Ladd
         names, code = np.unique(joined(groups[list(keys)]).to_numpy(object).astype(str), return_inverse=True)
         index.append(pd.Index(names.astype(object), dtype=object))
         for name in values.columns:
-            number, quantiles = quantiles_by_group(values[name].to_numpy(float), code[place], len(names))
+            number, quantiles = quantiles_by_group(ordered[name][0], code[place[ordered[name][1]]], len(names))
             count[name] = (*count.get(name, ()), number)
             found[name] = (*found.get(name, ()), quantiles)
     return Ladder(tuple(index), count, found, fewest)

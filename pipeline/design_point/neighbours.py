@@ -23,6 +23,7 @@ THINNED = (1, 8, 64)  # every so many donors are kept when the band is learned f
 FEWEST_THINNED = 50  # donors that a thinned set must keep
 CLASSES = 6  # of distance, for the scale of the band
 STRIP = 10.0  # km: wells are asked for strip by strip
+DONORS_LEARNED = 200_000  # donors among which the manner of weighing is tried out
 GAIN = 0.2  # least relative gain by which a manner is changed, times the root of the wells left out
 TAIL = 0.1  # share of wells beyond each end of a band
 
@@ -321,11 +322,12 @@ def _learned(donors: Donors, here: NDArray, manner: Manner, grid: dict[str, tupl
     """The manner with the least loss on wells left out, one setting changed at a time, twice around."""
     wells = donors.told.take(here)
     truth = donors.value[here]
-    found = {}
+    thin = max(1, len(donors.value) // DONORS_LEARNED)
+    found: dict[float, tuple[Floats, NDArray[np.int64]]] = {}
 
     def loss(tried: Manner) -> float:
         if tried.depth_km not in found:
-            found[tried.depth_km] = donors.search(wells, tried)
+            found[tried.depth_km] = donors.search(wells, tried, thin)
         return _loss(donors.weigh(wells, tried, found[tried.depth_km])[:, 0] - truth)
 
     best = loss(manner)
