@@ -8,8 +8,10 @@ chunks equal the whole.
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -174,23 +176,23 @@ def learn_from(wells: pd.DataFrame, settings: Settings) -> Comparable:
     fewest = int(settings.base("wells_comparable"))
     ladder = learn_ladder(wells, values, fewest)
     declared, grid = _manner(settings)
-    donors = {}
     sources = wells["source_id"].astype(object).to_numpy()
-    for source in sorted({s for s in sources if isinstance(s, str)}):
+    work: list[tuple[str, str, tuple[Any, ...]]] = []
+    for source in sorted({s for s in pd.unique(wells["source_id"]) if isinstance(s, str)}):
         rows = np.flatnonzero(sources == source)
         here = wells.iloc[rows]
         if here["latitude_deg"].notna().sum() < fewest:
             continue
         tells, seats = told(here), ladder.seats(here)
         for name, (is_log, views) in QUANTITIES.items():
-            value = values[name].to_numpy()[rows]
-            group = ladder.look_up(seats, name)[:, 1]
+            value, group = values[name].to_numpy()[rows], ladder.look_up(seats, name)[:, 1]
             if is_log:
                 value, group = np.log(value), np.log(group)
-            found = learn_donors(
+            work.append((source, name, (
                 tells, value, group, grid, declared, int(settings.base("wells_near")), fewest,
                 int(settings.base("wells_learned_from")), int(settings.base("wells_left_out")), is_log, views,
-            )  # fmt: skip
-            if found is not None:
-                donors[source, name] = found
+            )))  # fmt: skip
+    with ThreadPoolExecutor(settings.threads) as pool:
+        found = list(pool.map(lambda item: learn_donors(*item[2]), work))
+    donors = {(source, name): one for (source, name, _), one in zip(work, found, strict=True) if one is not None}
     return Comparable(ladder, donors)
