@@ -253,7 +253,7 @@ def _listed(headers: Iterable[str], everything: bool, lines: int = 2) -> str:
         shown = _clip(name, 30)
         size += len(shown) + 2
         if size > lines * (WIDTH - 8) - 40 and out:
-            return ", ".join(out) + words.say("inspect.more", count=len(names) - len(out))
+            return ", ".join(out) + " " + words.say("inspect.more", count=len(names) - len(out))
         out.append(shown)
     return ", ".join(out)
 

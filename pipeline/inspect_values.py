@@ -174,7 +174,7 @@ def _show(column: ColumnSeen, frame: pd.DataFrame, block: pd.DataFrame, faults: 
         for header, allowed in filters.items()
     ]  # fmt: skip
     if only:
-        column.notes.append(words.say("inspect.only_where", told=words.say("inspect.and").join(only)))
+        column.notes.append(words.say("inspect.only_where", told=f' {words.say("inspect.and")} '.join(only)))
     if is_prose(column):
         column.readings = [(words.say("inspect.prose"), read) for _, read in column.readings]
         column.notes.append(words.say("inspect.prose_found", rows=f"{int(known.sum()):,}", of=f"{len(filled):,}"))
@@ -352,7 +352,7 @@ def _place(turn: list[ColumnSeen], block: pd.DataFrame, layout: Layout) -> None:
     column.notes.append(words.say(
         "inspect.points", points=f"{int(known.sum()):,}", south=_axis(ends[0], "NS"), north=_axis(ends[1], "NS"),
         west=_axis(ends[2], "EW"), east=_axis(ends[3], "EW"),
-    ) + ("" if layout.crs.upper() in ("", "EPSG:4326") else words.say("inspect.from_crs", crs=layout.crs)))  # fmt: skip
+    ) + ("" if layout.crs.upper() in ("", "EPSG:4326") else " " + words.say("inspect.from_crs", crs=layout.crs)))  # fmt: skip
     for code, count in log.table()["code"].value_counts().items():
         title = next((r["title"] for r in schema.rows("rules") if r["code"] == code), str(code))
         column.notes.append(f"{title}: {int(count):,}")

@@ -9,12 +9,14 @@ import zipfile
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from functools import cache
 from pathlib import Path
 from typing import IO
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline import schema
 from pipeline.errors import SourceError, UsageError
 from pipeline.ingest import archives
 from pipeline.ingest.dbf import read_dbf
@@ -26,7 +28,7 @@ from pipeline.ingest.shapes import PARTS, read_shapes, stem_of
 from pipeline.ingest.sheets import Grid, read_workbook
 from pipeline.ingest.texts import open_text
 
-__all__ = ["InputFile", "Opened", "list_files", "open_file"]
+__all__ = ["InputFile", "Opened", "list_files", "open_file", "other_kind"]
 
 # a file up to this size is read into memory: one that is mapped and shrinks meanwhile would end the program
 MAPPED_FROM = 64 << 20
@@ -48,6 +50,16 @@ class InputFile:
     name: str
     in_folder: bool
     parts: dict[str, Path] = field(default_factory=dict, hash=False)
+
+
+@cache
+def _kinds() -> dict[str, str]:
+    return {end: row["what"] for row in schema.rows("not_tables") for end in row["endings"].split("|")}
+
+
+def other_kind(name: str) -> str:
+    """What a file is by its ending where that ending is never a table's: ``settings of a program``; else ""."""
+    return _kinds().get(Path(name).suffix.lower(), "")
 
 
 def list_files(paths: list[Path]) -> list[InputFile]:

@@ -10,7 +10,7 @@ import pandas as pd
 
 from pipeline.errors import SourceError
 from pipeline.ingest.discreet import title
-from pipeline.ingest.files import InputFile, Opened, list_files, open_file
+from pipeline.ingest.files import InputFile, Opened, list_files, open_file, other_kind
 from pipeline.ingest.glance import Glance, glance
 from pipeline.ingest.header import Candidate, best, unique_names
 from pipeline.ingest.header_words import is_units_row
@@ -190,6 +190,9 @@ class Reader:
         return out
 
     def _entries(self, file: InputFile) -> Iterator[Entry]:
+        if what := other_kind(file.name):
+            yield Entry(file, file.name, fault=_kind_fault(file.name, what))
+            return
         members = open_file(file)
         while True:
             name = file.name
@@ -200,6 +203,8 @@ class Reader:
                 name = opened.name
                 if opened.fault:
                     raise SourceError(opened.fault)
+                if what := other_kind(name):  # of an archive
+                    raise _kind_fault(name, what)
                 tables = parts(opened)
             except SourceError as error:
                 yield Entry(file, name, fault=error)
@@ -342,6 +347,11 @@ class Reader:
         if not len(parsed.frame):
             raise _misfit(found.opened.name, parsed.rows_read, len(found.head.cells))
         return parsed
+
+
+def _kind_fault(name: str, what: str) -> SourceError:
+    ending = Path(name).suffix
+    return SourceError(f"{name}: {what} ({ending}), not a table; give it the ending .csv if it is one.")
 
 
 def _misfit(name: str, rows: int, width: int) -> SourceError:

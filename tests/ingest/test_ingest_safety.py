@@ -235,3 +235,16 @@ def test_geojson_that_would_fill_the_memory(tmp_path: Path, settings: Settings, 
                 for n in range(20)]  # fmt: skip
     content = json.dumps({"type": "FeatureCollection", "features": features}).encode()
     refused(put(tmp_path, content, "in.geojson"), settings, "properties")
+
+
+@pytest.mark.parametrize("name", ["wells.toml", "wells.md", "make_wells.py", "WELLS.XML"])
+def test_files_of_other_kinds_are_no_tables_whatever_they_hold(tmp_path: Path, name: str) -> None:
+    # settings, pages and programs may hold rows of numbers under known words
+    text = "well_id,depth_ft,static_level_ft\na,100,20\nb,120,30\n"
+    (tmp_path / name).write_text(text)
+    (tmp_path / "wells.csv").write_text(text)
+    intake = read_inputs([tmp_path], Settings())
+    assert [t.file for t in intake.tables] == ["wells.csv"]
+    assert name in [file for file, _ in intake.not_read]
+    with pytest.raises(SourceError, match="not a table"):
+        read_inputs([tmp_path / name], Settings())
