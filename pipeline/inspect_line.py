@@ -271,7 +271,8 @@ def document(found: LineSeen) -> dict[str, object]:
 def text(found: LineSeen) -> str:
     """The line for people."""
     place = words.say("inspect.line_bytes", offset=f"{found.offset:,}", length=f"{found.length:,}")
-    out = [words.say("inspect.line", file=found.file, line=f"{found.line:,}") + (f" {place}" if found.offset >= 0 else "")]
+    first = words.say("inspect.line", file=found.file, line=f"{found.line:,}")
+    out = [f"{first} {place}" if found.offset >= 0 else first]
     shown = found.raw if len(found.raw) <= _LONGEST else found.raw[:_LONGEST] + "…"
     out += ["", *(f"  {part}" for part in textwrap.wrap(shown, WIDTH - 2, break_on_hyphens=False) or [""]), ""]
     fate = words.say(f"inspect.fate_{found.fate}", row=f"{found.row:,}", first=f"{found.first:,}",

@@ -349,10 +349,12 @@ def _place(turn: list[ColumnSeen], block: pd.DataFrame, layout: Layout) -> None:
         column.notes.append(words.say("inspect.no_points"))
         return
     ends = [float(f(v[known])) for v in (lat, lon) for f in (np.min, np.max)]
-    column.notes.append(words.say(
+    extent = words.say(
         "inspect.points", points=f"{int(known.sum()):,}", south=_axis(ends[0], "NS"), north=_axis(ends[1], "NS"),
         west=_axis(ends[2], "EW"), east=_axis(ends[3], "EW"),
-    ) + ("" if layout.crs.upper() in ("", "EPSG:4326") else " " + words.say("inspect.from_crs", crs=layout.crs)))  # fmt: skip
+    )  # fmt: skip
+    is_degrees = layout.crs.upper() in ("", "EPSG:4326")
+    column.notes.append(extent if is_degrees else f"{extent} {words.say('inspect.from_crs', crs=layout.crs)}")
     for code, count in log.table()["code"].value_counts().items():
         title = next((r["title"] for r in schema.rows("rules") if r["code"] == code), str(code))
         column.notes.append(f"{title}: {int(count):,}")
