@@ -30,14 +30,18 @@ def learn(wells: pd.DataFrame, settings: Settings) -> Comparable:
 
 
 def _grade(wells: pd.DataFrame, depth: Banded, fits: Banded) -> NDArray:
-    """Confidence grade: A recorded length or full test, B levels and yield, C depth and level, D depth, E none."""
+    """Confidence grade: A recorded length or full test, B levels and yield, C depth and level, D depth, E none.
+
+    A value that rests on an accepted repair is an explanation, not a reading: one grade lower.
+    """
     level = wells["depth_static_m"].notna().to_numpy()
     flow = (wells["flow_tested_m3_per_s"] > 0).to_numpy()
     fall = (wells["drawdown_test_m"].notna() | wells["depth_pumping_m"].notna()).to_numpy()
     deep = depth.basis == RECORDED
     length = fits.basis == RECORDED
     conditions = [length | (level & flow & fall & deep), level & flow & deep, level & deep, deep]
-    return np.select(conditions, ["A", "B", "C", "D"], "E").astype(object)
+    place = np.select(conditions, [0, 1, 2, 3], 4) + (wells["repaired_count"] > 0).to_numpy(dtype=bool, na_value=False)
+    return np.array(list("ABCDE"), dtype=object)[np.minimum(place, 4)]
 
 
 def design(wells: pd.DataFrame, settings: Settings, comparable: Comparable) -> pd.DataFrame:

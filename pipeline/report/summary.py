@@ -106,12 +106,24 @@ def _flags(facts: Facts) -> str:
     counts: dict[str, int] = {}
     for row in facts.rows("flags"):
         counts[row["severity_code"]] = counts.get(row["severity_code"], 0) + row["wells"]
-    return words.say(
+    told = words.say(
         "summary.flags",
         stops=text(counts.get("stop", 0)),
         cautions=text(counts.get("caution", 0)),
         notes=text(counts.get("note", 0)),
     )
+    return f"{told} {_repairs(facts)}".strip()
+
+
+def _repairs(facts: Facts) -> str:
+    """Proposed repairs: how many are open, which codes, how to use them; how many the run has used."""
+    rows = facts.ask("SELECT code, is_accepted AS used, count(*) AS n FROM repairs GROUP BY ALL ORDER BY code")
+    open_, used = (sum(row["n"] for row in rows if bool(row["used"]) is which) for which in (False, True))
+    told = [words.say("summary.repairs.used", count=text(used))] if used else []
+    if open_:
+        codes = ", ".join(f"{row['code']} {text(row['n'])}" for row in rows if not row["used"])
+        told.append(words.say("summary.repairs.open", count=text(open_), codes=codes))
+    return " ".join(told)
 
 
 def _look(first: list[dict[str, Any]]) -> str:

@@ -1,11 +1,14 @@
 """The design point of typed wells against worked examples and its own rules."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from wells import G1, design_of
+from wells import G1, design_of, wells_of
 
+from pipeline.design_point import design, learn
+from pipeline.settings import Settings
 from pipeline.units import convert
 
 FT = 0.3048
@@ -100,6 +103,19 @@ def test_total_head_given_is_used_as_typed():
 )  # fmt: skip
 def test_grades(row, grade):
     assert design_of(row)["grade_code"][0] == grade
+
+
+@pytest.mark.parametrize("grade", "ABCDE")
+def test_a_value_that_rests_on_a_repair_lowers_the_grade_by_one(grade):
+    depth = {"use": "domestic", "depth_completed": "200 ft"}
+    row = {"A": G1, "B": {k: v for k, v in G1.items() if k != "depth_pumping"},
+           "C": depth | {"depth_static": "50 ft"}, "D": depth, "E": {"use": "domestic"}}[grade]  # fmt: skip
+    as_read, terms = wells_of(row), Settings(draws=0)
+    wells = pd.concat([as_read.assign(repaired_count=pd.array([n], "Int32")) for n in (0, 1, 2, None)])
+    wells["well_id"] = ["0", "1", "2", "not told"]
+    found = design(wells.reset_index(drop=True), terms, learn(as_read, terms))
+    lower = "ABCDE"[min("ABCDE".index(grade) + 1, 4)]
+    assert found["grade_code"].tolist() == [grade, lower, lower, grade]
 
 
 OPTIONAL = ["flow_tested", "depth_pumping", "depth_static", "diameter_casing_inside", "temperature_water"]

@@ -65,3 +65,9 @@ def test_a_word_that_decides_is_told_once_a_spelling() -> None:
     out = run(use=["old monitoring well"] * 3 + ["domestic"])
     told = out.issues[out.issues["code"] == "N403"]
     assert len(told) == 1 and told["used"].iloc[0] == "monitoring" and "3 rows" in told["expected"].iloc[0]
+
+
+def test_a_spelling_read_by_a_word_is_told_without_what_may_be_a_name() -> None:
+    out = run(use=["Zorvanek monitoring well"] * 2 + ["domestic"])
+    found = out.issues.loc[out.issues["code"] == "N403", "found"].tolist()
+    assert found == ["… monitoring well"]

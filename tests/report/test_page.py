@@ -10,6 +10,7 @@ import xml.etree.ElementTree as ET
 from html.parser import HTMLParser
 
 import invented_run
+import pandas as pd
 import pytest
 
 from pipeline import io, report, schema, words
@@ -274,6 +275,23 @@ def test_metric_report_speaks_metric(tmp_path):
 def test_shares_never_round_to_nothing_or_all():
     assert [share(0, 10), share(1, 1000), share(1, 3), share(999, 1000), share(10, 10), share(1, 0)] == [
         "0 %", "<1 %", "33 %", ">99 %", "100 %", "–"]  # fmt: skip
+
+
+def test_closing_lines_tell_of_proposed_repairs(told, tmp_path):
+    folder = tmp_path / "run"
+    invented_run.write(folder, 30)
+    plain = report.last_lines(folder)
+    row = {"source_id": "invented", "well_id": "A-1", "source_file": "invented.csv", "source_row": 2,
+           "field": "depth_pump_m", "found": "36.6", "proposed": "11.2",
+           "evidence": "one pipe is 3.048 m", "strength_code": "strong"}  # fmt: skip
+    accepted = [False, False, False, True]
+    frame = pd.DataFrame([row | {"code": code, "is_accepted": used} for code, used in
+                          zip(["P101", "P104", "P104", "P101"], accepted, strict=True)])  # fmt: skip
+    io.write_table("repairs", frame.reindex(columns=[c.field.name for c in schema.table("repairs")]), folder)
+    lines = report.last_lines(folder)
+    assert len(lines) == 10 and "epair" not in plain[5]
+    assert lines[5].startswith(plain[5]) and "Repairs used: 1." in lines[5]
+    assert "not used: 3 (P101 1, P104 2); --accept-repairs all" in lines[5]
 
 
 def test_closing_lines(told):
