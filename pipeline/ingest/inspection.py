@@ -216,12 +216,16 @@ def declared_columns(headers: tuple[str, ...], layout: Layout, table: TableMap) 
             use(source, name, column, "layout")
     out: list[ColumnSeen] = []
     others = {folded(name) for name in layout.raw_columns(table.name)}
+    there = {folded(header): header for header in headers}
     for header in headers:
         found = uses.get(folded(header), [])
         for seen in found:
             seen.header = header
-            before = next((c.header for c in out if c.field == seen.field and seen.field != "well_id"), "")
-            seen.after = before
+            # the layout's order counts, not that of the columns in the file
+            first = table.columns[seen.field].sources if seen.field in table.columns else []
+            names = [folded(source) for source in first if folded(source) in there]
+            before = names[: names.index(folded(header))] if folded(header) in names else []
+            seen.after = there[before[-1]] if before else ""
             out.append(seen)
         if not found:
             state = guarded(header) or NOT_NEEDED
