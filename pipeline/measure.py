@@ -7,7 +7,6 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -57,7 +56,7 @@ def _filled(wells: pd.DataFrame, points: pd.DataFrame, what: Measurement, end: s
         season = settings.practice["fall_drought"].base
         level = out["depth_pumping_m"] - season
         floor = points["depth_static_m"] + _LEAST_M
-        out["depth_pumping_m"] = wells["depth_pumping_m"].fillna(np.maximum(level, floor))
+        out["depth_pumping_m"] = wells["depth_pumping_m"].fillna(level.clip(lower=floor))
         out["depth_static_m"] = out["depth_static_m"].fillna(points["depth_static_m"])
     return out
 
@@ -151,7 +150,7 @@ def measure_first(
     step = settings.chunk_wells
     pairs = zip(io.chunks("wells", run, step), io.chunks("design", run, step), strict=True)
     with ThreadPoolExecutor(settings.threads) as pool:
-        found = list(pool.map(lambda pair: of_chunk(*pair, settings, comparable), pairs))
+        found = list(pool.map(lambda pair: of_chunk(pair[0], pair[1], settings, comparable), pairs))
     rows = pd.concat([f for f in found if len(f)], ignore_index=True) if any(map(len, found)) else found[0]
     whole = rows.groupby("measurement_code", sort=True).agg(
         wells=("well_id", "size"), metres=("length_at_stake_m", "sum"), narrowed=("length_narrowed_m", "sum")
@@ -176,5 +175,4 @@ def lines(whole: pd.DataFrame, units: str) -> list[str]:
 
 def as_json(whole: pd.DataFrame) -> str:
     """The summary for machines."""
-    rows: list[dict[str, Any]] = whole.reset_index().to_dict("records")
-    return json.dumps(rows, indent=1)
+    return json.dumps(whole.reset_index().to_dict("records"), indent=1)

@@ -108,7 +108,9 @@ def choices(design: pd.DataFrame, settings: Settings) -> pd.Series:
         rows = found_rows[~is_aside[found_rows]]
         if len(rows):
             chosen = cheapest(group, matrix(design.iloc[rows].reset_index(drop=True), settings))
-            out[rows] = np.where(chosen >= 0, names[group.index[chosen]], None)
+            picked = names[group.index[chosen]]
+            picked[chosen < 0] = None
+            out[rows] = picked
     return pd.Series(out, dtype="str")
 
 
