@@ -190,7 +190,8 @@ def learn_from(wells: pd.DataFrame, settings: Settings) -> Comparable:
                 value, group = np.log(value), np.log(group)
             work.append((source, name, (
                 tells, value, group, grid, declared, int(settings.base("wells_near")), fewest,
-                int(settings.base("wells_learned_from")), int(settings.base("wells_left_out")), is_log, views,
+                int(settings.base("wells_learned_from")), int(settings.base("wells_left_out")),
+                int(settings.base("wells_held")), is_log, views,
             )))  # fmt: skip
     with ThreadPoolExecutor(settings.threads) as pool:
         found = list(pool.map(lambda item: learn_donors(*item[2]), work))

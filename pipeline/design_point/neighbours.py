@@ -274,7 +274,8 @@ def _loss(error: Floats) -> float:
 
 def learn_donors(
     told: Told, value: Floats, fallback: Floats, grid: dict[str, tuple[float, ...]], declared: Manner,
-    near: int, fewest: int, learned_from: int, sample: int, log_depth: bool, views: tuple[tuple[bool, bool], ...],
+    near: int, fewest: int, learned_from: int, sample: int, most: int, log_depth: bool,
+    views: tuple[tuple[bool, bool], ...],
 ) -> Donors | None:  # fmt: skip
     """Donors of one quantity and one source, with their views; None where too few wells tell.
 
@@ -286,6 +287,9 @@ def learn_donors(
         What groups of wells would say for each well: neighbours are not used farther away than where they beat it.
     grid : dict
         For each field of :class:`Manner` the values to be tried.
+    most : int
+        Donors held; of more, as many are drawn by id. Memory is bounded so, and a country of many wells has
+        neighbours enough.
     views : tuple of (ground, depth)
         From the one that looks at least to the one that looks at most.
     """
@@ -293,7 +297,7 @@ def learn_donors(
     if tells.sum() < fewest:
         return None
     which = np.flatnonzero(tells)
-    which = which[np.argsort(told.key[which], kind="stable")]
+    which = which[sample_of(told.key[which], most)]
     donors = Donors(told.take(which), value[which], near, log_depth, {})
     drawn = sample_of(donors.told.key, sample)
     manners = []

@@ -37,6 +37,7 @@ RESAMPLES = 1000
 LEAST = 30  # wells below which figures are printed without a verdict
 BLANK = {
     "static": ("depth_static_m", "depth_pumping_m", "drawdown_test_m", "is_flowing"),
+    "advised setting": ("depth_pump_m", "length_drop_pipe_m", "depth_pump_recommended_m"),
     "setting": ("depth_pump_m", "length_drop_pipe_m", "depth_pump_recommended_m"),
     "capacity": ("depth_pumping_m", "drawdown_test_m"),
     "capacity without a yield": ("depth_pumping_m", "drawdown_test_m", "flow_tested_m3_per_s"),
@@ -63,6 +64,8 @@ def truth_of(what: str, wells: pd.DataFrame, settings: Settings) -> np.ndarray:
         return wells["depth_static_m"].to_numpy(float)
     if what == "setting":
         return recorded_setting(wells, settings)
+    if what == "advised":  # the driller's advice in a remark: what a pump hangs at is close to it, not the same
+        return wells["depth_pump_recommended_m"].to_numpy(float)
     return np.log(quantities(wells)["capacity"].to_numpy(float))
 
 
@@ -79,7 +82,7 @@ def folds_of(wells: pd.DataFrame, by: str, folds: int) -> np.ndarray:
 def estimate(what: str, asked: pd.DataFrame, comparable, settings: Settings) -> np.ndarray:
     """Low, middle and high of the value for wells that do not tell it, shape (n, 3)."""
     levels = work_out(asked.reset_index(drop=True), settings, comparable)
-    found = {"static": levels.static, "setting": levels.pump, "capacity": levels.capacity}[what]
+    found = {"static": levels.static, "setting": levels.pump, "advised": levels.pump, "capacity": levels.capacity}[what]
     out = np.column_stack([found.low, found.base, found.high])
     return np.log(out) if what.startswith("capacity") else out
 
@@ -109,7 +112,7 @@ def nearest(values: np.ndarray, known: pd.DataFrame, asked: pd.DataFrame) -> np.
 
 def guesses(what: str, values: np.ndarray, known: pd.DataFrame, asked: pd.DataFrame) -> dict[str, np.ndarray]:
     """Two simple guesses for each well."""
-    if what == "setting":
+    if what in ("setting", "advised"):
         share = np.nanmedian(values / recorded_depth(known).to_numpy(float))
         depth = recorded_depth(asked).to_numpy(float)
         return {"well depth": depth, "fixed fraction": share * depth}
@@ -158,7 +161,7 @@ def report(name: str, table: pd.DataFrame) -> None:
     for k in range(RESAMPLES):
         drawn = rng.integers(0, n, n)
         # the better guess is chosen anew in each resample, so that choosing it is part of the chance
-        gains[k] = 1 - np.median(miss[drawn]) / min(np.median(v[drawn]) for v in others.values())
+        gains[k] = 1 - np.median(miss[drawn]) / max(min(np.median(v[drawn]) for v in others.values()), 1e-9)
     low, high = np.quantile(gains, [0.025, 0.975])
     inside = ((table["truth"] >= table["low"]) & (table["truth"] <= table["high"])).mean()
     chance = 1.96 * np.sqrt(0.8 * 0.2 / n)

@@ -10,6 +10,7 @@ from pipeline.design_point.comparable import Comparable, told
 from pipeline.design_point.ladder import quantiles_by_group
 from pipeline.design_point.levels import work_out
 from pipeline.design_point.neighbours import quantile_left_out
+from pipeline.settings import Settings
 
 BASIS = "depth_static_basis_code"
 
@@ -222,6 +223,18 @@ def test_an_air_lifted_yield_keeps_its_declared_bound():
     wells = without(wells, [0], "drawdown_test_m")
     capacity = work_out(wells, SETTINGS, learn(wells, SETTINGS)).capacity
     assert [capacity.low[0], capacity.base[0], capacity.high[0]] == pytest.approx([1e-3 / 40, 2e-3 / 40, 4e-3 / 40])
+
+
+def test_donors_past_the_most_are_drawn_by_id():
+    few = {"low": 120, "base": 120, "high": 120}
+    settings = Settings(draws=0, practice_overlay={"wells_held": few})
+    wells = without(plane(600), np.arange(600) % 5 == 0, "depth_static_m")
+    held = learn(wells, settings).donors["made_up", "static"]
+    assert len(held.value) == 120
+    turned = learn(wells.iloc[::-1], settings).donors["made_up", "static"]
+    assert (held.told.key == turned.told.key).all() and (held.value == turned.value).all()
+    found = design(wells, settings, learn(wells, settings))[::5]
+    assert (found["depth_static_m"] - plane(600)["depth_static_m"][::5]).abs().median() < 2.5
 
 
 def test_nothing_learned_is_nothing_told():
