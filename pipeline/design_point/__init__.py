@@ -36,7 +36,8 @@ def _grade(wells: pd.DataFrame, depth: Banded, fits: Banded) -> NDArray:
     """
     level = wells["depth_static_m"].notna().to_numpy()
     flow = (wells["flow_tested_m3_per_s"] > 0).to_numpy()
-    fall = (wells["drawdown_test_m"].notna() | wells["depth_pumping_m"].notna()).to_numpy()
+    # a pumping level above the static level is no test
+    fall = ((wells["drawdown_test_m"] > 0) | (wells["depth_pumping_m"] > wells["depth_static_m"])).to_numpy()
     deep = depth.basis == RECORDED
     length = fits.basis == RECORDED
     conditions = [length | (level & flow & fall & deep), level & flow & deep, level & deep, deep]

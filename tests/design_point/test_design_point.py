@@ -99,6 +99,7 @@ def test_total_head_given_is_used_as_typed():
     ("row", "grade"),
     [(G1, "A"), ({k: v for k, v in G1.items() if k != "depth_pumping"}, "B"),
      ({"depth_completed": "200 ft", "depth_static": "50 ft"}, "C"), ({"depth_completed": "200 ft"}, "D"),
+     (G1 | {"depth_pumping": "12 ft"}, "B"),  # a rate typed in the place of the level: above the static level
      ({"use": "domestic"}, "E"), ({"depth_completed": "200 ft", "length_drop_pipe": "100 ft"}, "A")],
 )  # fmt: skip
 def test_grades(row, grade):
