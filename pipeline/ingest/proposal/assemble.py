@@ -140,7 +140,7 @@ def _guessed(
     headers = tuple(plain) if len(set(plain)) == len(plain) else table.headers
     columns = {new: told.columns[old] for new, old in zip(headers, table.headers, strict=True) if old in told.columns}
     sample = sample if headers == table.headers else sample.set_axis(list(headers), axis=1)
-    found = engine(headers, sample, table.units, columns, context)
+    found = engine(headers, sample, table.units, columns, replace(context, table=table.name))
     found = [replace(g, header=old) for g, old in zip(found, table.headers, strict=True)]
     found = [_coded(g, told.codes.get(g.header, {})) for g in found]
     if long is not None:
@@ -175,7 +175,7 @@ def _context(others: list[tuple[Unknown, list[Guess]]], market: str) -> Context:
             if len(lat) and len(lon) and lat.abs().max() <= 90 and lon.abs().max() <= 180:
                 (south, north), (west, east) = lat.quantile([0.05, 0.95]), lon.quantile([0.05, 0.95])
                 box = (float(south), float(west), float(north), float(east))
-    return Context(tuple(dict.fromkeys(areas)), box, tuple(dict.fromkeys(units)), "", market)
+    return Context(tuple(dict.fromkeys(areas)), box, tuple(dict.fromkeys(units)), market)
 
 
 def _coded(guess: Guess, labels: dict[str, str]) -> Guess:

@@ -19,6 +19,7 @@ _THOUSANDS = r"^[-+]?\d{1,3}(,\d{3})+(\.\d*)?$"
 _COMMA = r"^[-+]?\d+,\d{1,6}$"
 _MARKED = r"^[<>~=≈±(]*\s*(?P<number>[-+]?(?:\d[\d,]*\.?\d*|\.\d+))\s*(?P<unit>[^\d\s].{0,15}|)$"
 _MIXED = r"^(?P<whole>\d{1,3})[\s-]+(?P<above>\d{1,2})/(?P<below>\d{1,2})\s*(?P<unit>[^\d\s].{0,15}|)$"
+_PART = r"^(?P<above>\d{1,2})/(?P<below>\d{1,2})\s*(?P<unit>[^\d\s/].{0,15}|)$"
 _SLASHED = r"^(?P<first>\d{1,2})[/.\-](?P<second>\d{1,2})[/.\-](?P<year>\d{4}|\d{2})(?:[T ,].*)?$"
 _ISO = r"^(1[6-9]|20)\d{2}[-/.](0?\d|1[0-2])([-/.][0-3]?\d)?([T ].*)?$"
 _NAMED = (
@@ -159,17 +160,20 @@ def _numbers(texts: pa.Array) -> tuple[NDArray[np.float64], NDArray[np.int32], l
     comma[rest[decimal]] = True
     other = rest[~grouped & ~decimal]
     left = texts.take(pa.array(other))
-    shaped = _like(left, _MARKED) | _like(left, _MIXED)
+    shaped = _like(left, _MARKED) | _like(left, _MIXED) | _like(left, _PART)
     other, left = other[shaped], left.filter(pa.array(shaped))
     marked, mixed = pc.extract_regex(left, _MARKED).to_pylist(), pc.extract_regex(left, _MIXED).to_pylist()
-    for place, one, two in zip(other.tolist(), marked, mixed, strict=True):
-        parts = two or one
+    part = pc.extract_regex(left, _PART).to_pylist()
+    for place, one, two, three in zip(other.tolist(), marked, mixed, part, strict=True):
+        parts = two or three or one
         known = _unit_of_cell((parts["unit"] or "").strip(" .)"))
         if known is None:
             continue
         if two and int(two["below"]) > 0 and int(two["above"]) < int(two["below"]):
             number[place] = int(two["whole"]) + int(two["above"]) / int(two["below"])
-        elif one:
+        elif three and 0 < int(three["above"]) < int(three["below"]):
+            number[place] = int(three["above"]) / int(three["below"])
+        elif one and not three:
             number[place] = float(one["number"].replace(",", ""))
         codes[place] = units.setdefault(known, len(units))
     return number, codes, list(units), comma

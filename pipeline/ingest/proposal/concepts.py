@@ -34,6 +34,15 @@ _OF_WELLS = frozenset({"id", "no", "nbr", "nr", "num", "number", "name", "nm", "
 _FORMULA = re.compile(r"^(?:[A-Z][a-z]?){1,3}\d$")
 _CASING_TOP = re.compile(r"btoc|below toc|casing top|top of casing|\btoc\b|_toc\b")
 _REFERENCE = re.compile(r"mbrp|brp\b|reference point|reference level|measuring point|measurement point")
+# a question in place of a name, and what it asks for
+_QUESTION = re.compile(r"^\W*(?:what|which|how|when|quelle?s?|combien|cual(?:es)?|cuant[oa]s?|qual|quant[oa]s?|wie|wann)\b", re.I)
+_ASKED = (
+    (r"how many", "count"), (r"how (?:deep|far down) (?:is|was)", "depth"), (r"how (?:long|wide)", ""),
+    (r"how much", ""), (r"combien de|cuant[oa]s|quant[oa]s", "count"), (r"when (?:was|were|is)", "date"),
+    (r"(?:what|which) (?:is|was|are|were)|quelle?s? (?:est|sont)|cual(?:es)? (?:es|son)|qual [ée]|wie ist", ""),
+    (r"\bpeople (?:use|drink from|depend on)\b", "people using"), (r"\b(?:this|that|there)\b", ""),
+    (r"\bwater ?points?\b(?=\W*$)", "well"), (r"\b(?:drilled|constructed|built|completed)\b(?=\W*$)", "drilled"),
+)  # fmt: skip
 UNKNOWN = "?"
 # what a word costs that is taken for an abbreviation, in words that are not known
 _ABBREVIATED, _INFLECTED = 0.45, 0.1
@@ -356,6 +365,7 @@ def parse(header: str, cut: bool = False) -> Header:
     cut : bool
         Names of this table are cut at ten letters.
     """
+    header = _asked(header)
     inner = " ".join(re.findall(r"[\(\[\{]([^)\]\}]*)[\)\]\}]?", header))
     outer = re.sub(r"[\(\[\{][^)\]\}]*[\)\]\}]?", " ", header) if inner else header
     bare, inside = tokens(outer), tokens(inner.lower())
@@ -392,6 +402,17 @@ def parse(header: str, cut: bool = False) -> Header:
     at_top, at_mark = bool(_CASING_TOP.search(everything)), bool(_REFERENCE.search(everything))
     datum = "casing_top" if at_top else "reference_point" if at_mark else ""
     return Header(tuple(readings), unit, text, two, datum, tuple(words))
+
+
+def _asked(header: str) -> str:
+    """What a question asks for, in the words of a name; any other header as it is."""
+    plain = re.sub(r"^\s*(?:[Qq]?\d{1,3}[a-z]?[.):]\s*|[Qq]\d{1,3}[\s_]+)", "", header)
+    if not _QUESTION.match(folded(plain)):
+        return header
+    text = folded(plain)
+    for pattern, word in _ASKED:
+        text = re.sub(pattern, f" {word} ", text)
+    return " ".join(re.findall(r"[^\s?]+", text))
 
 
 def _condition(words: list[str]) -> float:

@@ -23,6 +23,7 @@ from pipeline.ingest.proposal.model import DECIDING, DEPTHS, Evidence, Guess
 from pipeline.ingest.proposal.place import Context, Custom, custom
 from pipeline.ingest.proposal.readings import date_order, samples
 from pipeline.ingest.proposal.rivals import coordinates, drawdowns, exchanged, of_tests, settle, together
+from pipeline.ingest.proposal.table_words import about, by_cells, by_table, identified, only_date, symbols
 from pipeline.ingest.proposal.unit_columns import unit_columns
 from pipeline.ingest.proposal.unit_evidence import guess_unit
 from pipeline.ingest.proposal.values import evidence as value_evidence
@@ -30,6 +31,8 @@ from pipeline.ingest.proposal.values import evidence as value_evidence
 _LEAST_ODDS = -1.0
 _LIKELY = 2.0
 _MOST_CANDIDATES = 4
+# a header that is a symbol of chemistry
+_NO_WORDS = Header((((), 1.0),))
 
 
 def canonical() -> frozenset[str]:
@@ -113,6 +116,9 @@ def _weigh_units(columns: list[Column], where: Custom, context: Context) -> None
         unit = column.best and unit_written(column, column.best.field)
         if unit and column.best:
             written.append((column.place, unit))
+        elif column.parsed.unit and (not column.best or not fits(column.parsed.unit, column.best.field)):
+            # a column of no use tells in which units the table is written all the same
+            written.append((column.place, column.parsed.unit))
     inferred = [(c.place, c.unit.unit) for c in columns if c.best and c.best.odds > _LIKELY and c.unit.inferred]
     for column in columns:
         if column.best and schema.fields()[column.best.field].unit:
@@ -230,8 +236,9 @@ def guess_table(
     below = units_row or [""] * len(headers)
     told = read_descriptions(described or {})
     seen = look(sample)
+    apart = symbols(headers)
     columns = [
-        Column(place, header, parse(header, cut), profile, unit, told.get(header, Described()))
+        Column(place, header, _NO_WORDS if header in apart and header.strip() != "Cl" else parse(header, cut), profile, unit, told.get(header, Described()))
         for place, (header, profile, unit) in enumerate(zip(headers, seen, below, strict=False))
     ]
     for place, (header, unit) in unit_columns(headers, [c.parsed for c in columns], seen).items():
@@ -239,6 +246,10 @@ def guess_table(
     for column in columns:
         column.candidates = _candidates(column)
     _pairs(columns, cut)
+    by_table(columns, about(context.table, columns))
+    by_cells(columns)
+    identified(columns)
+    only_date(columns)
     names = [c.profile for c in columns if c.best and c.best.field in ("area_code", "region_code")]
     where = custom(context, coordinates(columns), names, list(headers))
     if where.length == "unknown" and context.market in ("us", "metric"):

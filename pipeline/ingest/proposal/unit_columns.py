@@ -9,6 +9,7 @@ from pipeline import schema
 from pipeline.ingest.header_words import unit_of
 from pipeline.ingest.proposal.cells import Cells
 from pipeline.ingest.proposal.concepts import Header, folded
+from pipeline.ingest.proposal.meaning import measures
 
 _LEAST_SHARE = 0.6
 _MOST_UNITS, _MOST_NAMED = 12, 80
@@ -46,7 +47,36 @@ def unit_columns(
         beside = place - 1
         if beside >= 0 and beside not in units and beside not in out and not _named(parsed[place]):
             out[beside] = headers[place], units[place]
+    _shared(headers, units, out, parsed, seen)
     return out
+
+
+# words of a unit column that serve every column of their kind, and what those columns say
+_KINDS = ({"level", "depth", "water", "length", "measured"}, {"flow", "yield", "rate", "discharge", "capacity"}, {"diameter"})
+_LEVELS = {"level", "depth", "static", "pumping", "drawdown", "length", "top", "bottom"}
+_ELSE = {"temperature", "elevation", "diameter", "date", "chemistry", "pressure", "weight", "duration", "time", "latitude",
+         "longitude", "thickness", "unit", "id", "code", "year"}  # fmt: skip
+
+
+def _shared(headers: tuple[str, ...], units: dict[int, str], out: dict[int, tuple[str, str]], parsed: list[Header],
+            seen: list[Cells]) -> None:  # fmt: skip
+    """One unit column for several columns of its kind, wherever they stand; changes ``out``."""
+    held = [{c for way, _ in header.readings for c in way} for header in parsed]
+    of_kind: dict[int, list[int]] = {}
+    for place in units:
+        for number, kind in enumerate(_KINDS):
+            if held[place] & kind and measures(units[place], ("m", "m**3/s", "m")[number]):
+                of_kind.setdefault(number, []).append(place)
+    for number, places in of_kind.items():
+        # two unit columns of a kind each have their own
+        if len(places) != 1:
+            continue
+        kind = _LEVELS if number == 0 else _KINDS[number]
+        apart = _ELSE - kind
+        for other, concepts in enumerate(held):
+            free = other not in out and other not in units and not parsed[other].unit and seen[other].numeric >= 0.5
+            if free and concepts & kind and not concepts & apart and seen[other].cell_unit_share < 0.5:
+                out[other] = headers[places[0]], units[places[0]]
 
 
 def _named(header: Header) -> set[str]:

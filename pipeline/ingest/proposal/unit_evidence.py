@@ -35,6 +35,10 @@ _MANY_ROUND, _FEWEST_CELLS = 0.3, 20
 # measures whose units lie so far apart, or one of which is so usual, that the size of the values tells
 _TOLD_BY_SIZE = frozenset({"chemistry", "conductivity", "temperature"})
 _BORE_SCORE = 0.995
+# chance of a unit that the place and the values tell, and the most that one is given which is asked about
+_PLACE_SCORE, _ASKED_SCORE = 0.99, 0.9
+# share of whole feet in metres that speaks against both, and how much likelier the size may be in the other system
+_FOOT_GRID, _SIZE_LEAD = 0.3, 0.7
 _GALLONS = frozenset({"gpm", "gph", "gpd"})
 
 
@@ -67,6 +71,7 @@ class UnitGuess:
     runner_up: str = ""
     runner_up_score: float = 0.0
     written: bool = False
+    of_the_place: str = ""
 
     @property
     def inferred(self) -> bool:
@@ -191,7 +196,17 @@ def guess_unit(
     best = UnitGuess(unit, score, [*written.get(unit, []), *told.get(unit, [])], written=unit in written)
     if len(found) > 1:
         best.runner_up, best.runner_up_score = found[1]
+    if not best.written and name in shapes():
+        others = systems(sisters) + systems(inferred)
+        best.of_the_place = _of_the_place(name, unit, profile, custom, others)
+        if best.of_the_place:
+            best.evidence.append(Evidence("place", best.of_the_place, _PLACE_LEAD))
+            best.score = max(best.score, _PLACE_SCORE)
     best.why_not = _doubt(name, best, written, header, custom, told.get(unit, []))
+    if best.why_not and not best.written:
+        # what is too thin to be used is no certainty either
+        best.score = min(best.score, _ASKED_SCORE)
+        best.runner_up_score = max(best.runner_up_score, 1.0 - best.score) if best.runner_up else 0.0
     return best
 
 
@@ -299,4 +314,40 @@ def _doubt(
     beside = [kind for kind in ("grid", "sizes", "table") if leads.get(kind, 0.0) >= _LEAST_LEAD]
     if (leads.get("place", 0.0) >= _PLACE_LEAD and beside) or len(beside) >= _FEWEST_KINDS:
         return ""
+    if best.of_the_place:
+        return ""
     return "no unit is written, and too little tells it"
+
+
+def _of_the_place(name: str, unit: str, profile: Cells, custom: Custom, others: Counter[str]) -> str:
+    """Why the unit is the one that the place uses and the values fit; "" where something speaks against it.
+
+    The place must be of one system, no column beside may be in another, and the values must lie where the field does,
+    be no whole feet turned into metres, and be as likely in this unit as in the one of the other system.
+    """
+    custom_row = next((row for row in _usual() if row[:3] == (shapes()[name].measure, custom.length, unit)), None)
+    system = {"us": "us", "metric": "metric"}.get(custom.length, "")
+    if custom_row is None or not system or profile.filled < _FEWEST_CELLS or not math.isfinite(profile.median):
+        return ""
+    if any(count and other != system for other, count in others.items()):
+        return ""
+    rival, least, most = custom_row[3:]
+    if not (least <= profile.median <= most) or profile.foot_grid >= _FOOT_GRID:
+        return ""
+    field_ = schema.fields()[name]
+    low, middle, high = convertible(profile, unit, name)
+    if not ((field_.hard_min is None or low >= field_.hard_min) and (field_.hard_max is None or high <= field_.hard_max)):
+        return ""
+    if not ((field_.typical_min is None or middle >= field_.typical_min)
+            and (field_.typical_max is None or middle <= field_.typical_max)):  # fmt: skip
+        return ""
+    if rival and size_odds(profile, unit, name) < size_odds(profile, rival, name) - _SIZE_LEAD:
+        return ""
+    return f"{custom.why}, and a median of {profile.median:g} {unit} is usual"
+
+
+@cache
+def _usual() -> tuple[tuple[str, str, str, str, float, float], ...]:
+    """Measure, custom, unit, unit of the other system, least and largest median, from unit_places.csv."""
+    return tuple((row["measure"], row["custom"], row["unit"], row["rival"], float(row["least"]), float(row["most"]))
+                 for row in schema.rows("unit_places"))  # fmt: skip

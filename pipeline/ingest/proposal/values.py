@@ -125,13 +125,21 @@ def _date(profile: Cells) -> list[Evidence]:
     return [_said("dates", f"{share:.0%} of cells are dates", share)]
 
 
-def _code(name: str, profile: Cells) -> list[Evidence]:
-    listed = _LISTS.get(name, "")
+def share_of_codes(profile: Cells, listed: str) -> float:
+    """Share of the cells that are spellings of a code list or hold its words, by kinds of text where they are few."""
     hits = profile.codes.get(listed, 0.0)
-    if listed and hits < 0.6 and profile.letters > 0.5 and profile.distinct <= MOST_KINDS:
+    if listed and hits < 0.9 and profile.letters > 0.5 and profile.distinct <= MOST_KINDS:
         # by kinds of text, since how often each occurs is not kept
         kinds = list(dict.fromkeys(profile.texts))
-        hits = max(hits, sum(bool(code_of(t, listed)) for t in kinds) / max(len(kinds), 1))
+        spelled = schema.spellings(listed)
+        known = (" ".join(t.lower().split()) in spelled or bool(code_of(t, listed)) for t in kinds)
+        hits = max(hits, sum(known) / max(len(kinds), 1))
+    return hits
+
+
+def _code(name: str, profile: Cells) -> list[Evidence]:
+    listed = _LISTS.get(name, "")
+    hits = share_of_codes(profile, listed)
     out = []
     if (hits >= 0.3 and profile.letters + profile.yes_no > 0.0) or hits >= 0.6:
         out.append(_said("codes_known", f"{hits:.0%} of cells are known spellings", min(1.0, 0.4 + hits)))
