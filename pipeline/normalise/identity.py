@@ -14,6 +14,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline import schema
+from pipeline.normalise import text
 from pipeline.normalise.columns import EVENT_DATE, KIND, REASON
 from pipeline.normalise.issues import IssueLog
 
@@ -195,7 +196,11 @@ def merge_places(wells: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     fit &= ~np.isnan(deep)
     # most points stand alone: one whole number a point finds the others fast
     lat, lon = (np.round(wells.loc[fit, name].to_numpy() * 1e6).astype(np.int64) for name in needed[:2])
-    fit[fit] = pd.Series(lat * 1_000_000_000 + lon).duplicated(keep=False).to_numpy()
+    number = lat * 1_000_000_000 + lon
+    in_order = np.sort(number)
+    if not (in_order[1:] == in_order[:-1]).any():
+        return wells, none_merged(wells.iloc[:0])
+    fit[fit] = pd.Series(number).duplicated(keep=False).to_numpy()
     if not fit.any():
         return wells, none_merged(wells.iloc[:0])
     point = wells.loc[fit, ["latitude_deg", "longitude_deg"]].round(6)
@@ -260,13 +265,17 @@ def events(kept: pd.DataFrame, merged: pd.DataFrame) -> pd.DataFrame:
 
     ``kept`` are the surviving records, ``merged`` the others with INTO and EVIDENCE.
     """
-    own = kept.assign(**{INTO: None, EVIDENCE: None})
-    rows = pd.concat([own, merged], ignore_index=True) if len(merged) else own
+    wanted = ["source_id", "well_id", "source_file", "source_row", "source_line", KIND, EVENT_DATE]
+    wanted += ["completed_date"] if "completed_date" in kept else []
+    rows = kept[wanted].assign(**{n: text.as_series(pa.nulls(len(kept), pa.large_string())) for n in (INTO, EVIDENCE)})
+    if len(merged):
+        rows = pd.concat([rows, merged[[*wanted, INTO, EVIDENCE]]], ignore_index=True)
     day = rows[EVENT_DATE]
     if "completed_date" in rows:
-        day = day.fillna(rows["completed_date"])
+        day = rows["completed_date"] if day.isna().all() else day.fillna(rows["completed_date"])
+    # the columns as they are: gathering them into blocks would copy all of them
     return pd.DataFrame({
         "source_id": rows["source_id"], "well_id": rows["well_id"], "source_file": rows["source_file"],
         "source_row": rows["source_row"], "source_line": rows["source_line"], "event_kind_code": rows[KIND],
         "event_date": day, "merged_into_well_id": rows[INTO].astype("str"), "evidence": rows[EVIDENCE].astype("str"),
-    })  # fmt: skip
+    }, copy=False)  # fmt: skip

@@ -408,4 +408,4 @@ def _typed(column: pd.Series, kind: str) -> pd.Series:
             return text.series(pa.array(column.cat.categories, type=pa.string()), column.cat.codes.to_numpy())
         return column.astype("str")
     types = {"integer": "Int64", "number": "float64", "boolean": "boolean", "date": "datetime64[s]"}
-    return column.astype(types[kind])  # type: ignore[call-overload]
+    return column if column.dtype == types[kind] else column.astype(types[kind])  # type: ignore[call-overload]

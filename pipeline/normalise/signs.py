@@ -6,9 +6,13 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+import numba
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
+
+from pipeline.compiled import CAN_KEEP
+from pipeline.normalise.spread import ROWS_COMPILED
 
 SEPARATOR, POINT, UPPER, LOWER, EXPONENT, SLASH = 1, 2, 4, 8, 16, 32
 _KINDS = np.zeros(256, dtype=np.uint8)
@@ -20,6 +24,25 @@ _KINDS[65:91] |= UPPER
 _KINDS[97:123] |= LOWER
 for _sign in b"Ee":
     _KINDS[_sign] |= EXPONENT
+
+
+@numba.njit(nogil=True, cache=CAN_KEEP)
+def _all_kinds(data, kinds):
+    """Bits of the kinds of all bytes together."""
+    found = np.uint8(0)
+    for k in range(data.size):
+        found |= kinds[data[k]]
+    return found
+
+
+@numba.njit(nogil=True, cache=CAN_KEEP)
+def _holding(data, starts, ends, kinds, kind, out):
+    """Whether each text holds a sign of a kind."""
+    for r in range(starts.size):
+        found = np.uint8(0)
+        for k in range(starts[r], ends[r]):
+            found |= kinds[data[k]]
+        out[r] = (found & kind) != 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,6 +66,8 @@ class Signs:
     def kinds(self) -> int:
         """Bits of the kinds of signs that stand anywhere."""
         here = self.data[self.starts[0] :] if len(self.starts) else self.data
+        if len(self.starts) >= ROWS_COMPILED:
+            return int(_all_kinds(here, _KINDS))
         return int(np.bitwise_or.reduce(_KINDS[here])) if len(here) else 0
 
     @cached_property
@@ -63,6 +88,10 @@ class Signs:
 
     def holding(self, kind: int) -> NDArray[np.bool_]:
         """Whether each text, none of them empty, holds a sign of a kind."""
+        if len(self.starts) >= ROWS_COMPILED:
+            out = np.empty(len(self.starts), np.bool_)
+            _holding(self.data, self.starts.astype(np.int64), self.ends.astype(np.int64), _KINDS, np.uint8(kind), out)
+            return out
         return (np.bitwise_or.reduceat(_KINDS[self.data], self.starts) & kind) > 0
 
     def within(self, allowed: NDArray[np.bool_]) -> bool:

@@ -13,6 +13,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline import schema
+from pipeline.normalise import spread
 from pipeline.normalise.spread import gather
 
 _TEXT = pd.StringDtype(na_value=np.nan)
@@ -63,8 +64,7 @@ def take(texts: pa.StringArray, codes: NDArray[np.integer[Any]]) -> pa.StringArr
 def series(texts: pa.StringArray, codes: NDArray[np.integer[Any]]) -> pd.Series:
     """Text column of a frame, from distinct texts and codes."""
     # large strings are what a frame holds: widening the few texts spares widening those of all rows
-    places = pa.array(codes, mask=codes < 0) if (codes < 0).any() else pa.array(codes)
-    return as_series(texts.cast(pa.large_string()).take(places))
+    return as_series(spread.texts(texts.cast(pa.large_string()), codes))
 
 
 def as_series(array: pa.LargeStringArray) -> pd.Series:

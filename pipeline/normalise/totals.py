@@ -6,8 +6,10 @@ text, is a word for a sum or a count of records, and nothing else in it says whe
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
+import numba
 import numpy as np
 import pandas as pd
 import pyarrow as pa
@@ -15,8 +17,11 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline import schema
+from pipeline.compiled import CAN_KEEP
 from pipeline.ingest.intake import folded
 from pipeline.normalise import text
+from pipeline.normalise.signs import Signs
+from pipeline.normalise.spread import ROWS_COMPILED
 
 if TYPE_CHECKING:
     from pipeline.ingest.layouts import TableMap
@@ -32,7 +37,54 @@ PATTERN = (
 )
 _BEFORE = rf"({_SUM})( (of|number of|no\.? of))?( ({_KINDS}))?[ :=-]|({_KINDS}) ?[:=]"
 _WITH_NUMBER = rf"(?i)^[\s*#=-]*({_BEFORE})[ :=-]*\d[\d,. ]*$"
+# what each word of PATTERN and _WITH_NUMBER begins with, as three letters: none matches without one of them
+_WORDS = re.findall("[a-z]{3,}", f"{_SUM} {_KINDS}")
+_BEGINNINGS = frozenset(word[:3] for word in _WORDS)
 _BARE_KIND = rf"(?i)^[\s*#=-]*({_KINDS})( total)?[\s:=*-]*$"
+
+
+def _open_letters() -> NDArray[np.bool_]:
+    """Which three letters, as numbers of base 26, begin a word for a total."""
+    out = np.zeros(26**3, dtype=np.bool_)
+    for word in _BEGINNINGS:
+        a, b, c = (ord(sign) - ord("a") for sign in word)
+        out[(a * 26 + b) * 26 + c] = True
+    return out
+
+
+_OPENS = _open_letters()
+
+
+@numba.njit(nogil=True, cache=CAN_KEEP)
+def _may_say(data, starts, ends, opens, out):
+    """Texts that hold three letters with which a word for a total begins, or three letters and a foreign one."""
+    for r in range(starts.size):
+        run, number, foreign, spoken, found = 0, 0, False, False, False
+        for k in range(starts[r], ends[r]):
+            sign = data[k]
+            lower = sign | 0x20
+            if lower >= 97 and lower <= 122:
+                run += 1
+                number = (number * 26 + lower - 97) % 17576
+                if run >= 3:
+                    spoken = True
+                    found = found or opens[number]
+            else:
+                run = 0
+                foreign = foreign or sign >= 0x80
+        out[r] = found or (foreign and spoken)
+
+
+def _candidates(texts: pa.StringArray) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Places of texts that may be words for a total, and of those that may be empty but for blanks."""
+    if len(texts) < ROWS_COMPILED or texts.null_count:
+        spoken = np.flatnonzero(pc.fill_null(pc.match_substring_regex(texts, "[A-Za-z]{3}|[vV][gG]"), False))
+        return spoken, np.arange(len(texts))
+    signs = Signs.of(texts)
+    out = np.empty(len(texts), np.bool_)
+    _may_say(signs.data, signs.starts, signs.ends, _OPENS, out)
+    # blanks of all scripts are trimmed; those of ASCII are below the first letter and figure
+    return np.flatnonzero(out), np.flatnonzero((signs.first <= ord(" ")) | (signs.first >= 0x80))
 
 
 def _says_total(texts: pa.Array) -> NDArray[np.bool_]:
@@ -70,11 +122,11 @@ def find(frame: pd.DataFrame, table: TableMap, missing: tuple[str, ...] = ()) ->
     found: NDArray[np.int64] = np.zeros(0, dtype=np.int64)
     if ids:
         first = text.plain(frame[ids[0]])
-        # few ids hold three letters in a row, and every word for a total does
-        spoken = np.flatnonzero(pc.fill_null(pc.match_substring_regex(first, "[A-Za-z]{3}|[vV][gG]"), False))
+        spoken, bare = _candidates(first)
         found = spoken[_says_total(first.take(pa.array(spoken)))]
         # a line without an id may tell its total elsewhere
-        open_rows = np.flatnonzero(pc.fill_null(pc.equal(pc.utf8_trim_whitespace(first), ""), True))
+        few = first.take(pa.array(bare))
+        open_rows = bare[np.flatnonzero(pc.fill_null(pc.equal(pc.utf8_trim_whitespace(few), ""), True))]
         found = np.union1d(found, open_rows)
     elif said:
         told = [_says_total(text.plain(frame[name])) for name in said]

@@ -234,7 +234,7 @@ def _ruled(
     suspect[lost_at] = False
     at = np.flatnonzero(suspect)
     if len(at):
-        at = at[rules_hold.failing(wells.iloc[at], rules)]
+        at = at[rules_hold.failing(wells[rules_hold.needs(wells, rules)].iloc[at], rules)]
     at = np.concatenate([at, lost_at])
     if not tries or not len(at) or len(at) > max(MOST_SHARE * len(wells), 5):
         return
@@ -257,7 +257,7 @@ def _ruled(
         else:
             fine &= near.held(moved) if field == "diameter_casing_inside_m" else near.among(moved)
         if fine.any():
-            trial = wells.iloc[at[fine]].assign(**{field: moved[fine]})
+            trial = wells[rules_hold.needs(wells, rules)].iloc[at[fine]].assign(**{field: moved[fine]})
             fine[np.flatnonzero(fine)[rules_hold.failing(trial, rules)]] = False
         fits += fine
         picked[fine] = place
