@@ -173,13 +173,13 @@ def run(
             raise PipelineError("The gate failed and --strict was given: " + _gate_line(verdict))
         started = time.perf_counter()
         counts = {
-            "wells": io.write_table("wells", records.wells, folder),
-            "events": io.write_table("events", records.events, folder),
-            "issues": io.write_table("issues", issues, folder),
-            "quarantine": io.write_table("quarantine", records.quarantine, folder),
-            "excluded": io.write_table("excluded", records.excluded, folder),
-            "repairs": io.write_table("repairs", records.repairs, folder),
-            "metrics": io.write_table("metrics", metrics, folder),
+            "wells": io.write_table("wells", records.wells, folder, settings.threads),
+            "events": io.write_table("events", records.events, folder, settings.threads),
+            "issues": io.write_table("issues", issues, folder, settings.threads),
+            "quarantine": io.write_table("quarantine", records.quarantine, folder, settings.threads),
+            "excluded": io.write_table("excluded", records.excluded, folder, settings.threads),
+            "repairs": io.write_table("repairs", records.repairs, folder, settings.threads),
+            "metrics": io.write_table("metrics", metrics, folder, settings.threads),
         }
         clock.stage("tables", started, sum(counts.values()))
 
@@ -213,7 +213,7 @@ def run(
         started = time.perf_counter()
         goods = catalogue(settings)
         demand = roll_up(settled(added(sums), goods), settings, goods.currency)
-        counts["demand"] = io.write_table("demand", demand, folder)
+        counts["demand"] = io.write_table("demand", demand, folder, settings.threads)
         clock.stage("demand", started, counts["demand"])
 
         manifest: dict[str, Any] = {
