@@ -27,7 +27,7 @@ from pipeline.ingest.header import (
     unique_names,
 )
 from pipeline.ingest.header_words import is_units_row
-from pipeline.ingest.intake import LINE, ROW, folded, only_rows
+from pipeline.ingest.intake import LINE, ROW, only_rows
 
 # bytes of a large file in which records are found at one time
 PIECE = 1 << 24
@@ -292,7 +292,7 @@ def parse(buffer: NDArray[np.uint8], head: Candidate, wanted: list[str] | None, 
     frame = pd.DataFrame({n: arrays[i] for n, i in positions.items()}, index=pd.RangeIndex(len(good)), copy=False)
     for name in absent:
         frame[name] = pd.Series(None, index=frame.index, dtype="str")
-    again = _repeats(frame, {n: folded(head.cells[i]) for n, i in positions.items()})
+    again = _repeats(frame, {n: head.cells[i].strip().lower() for n, i in positions.items()})
     is_record[good[again]] = False
     number = np.cumsum(is_record)
     frame[LINE], frame[ROW] = records.line[good], number[good]
