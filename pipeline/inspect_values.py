@@ -34,6 +34,7 @@ SHOWN = 3
 FEWEST_SHARED, WORDS_OF_A_CODE = 3, 5
 # a coordinate beyond this is none in degrees
 _WIDEST_DEG = 360
+_PLACE = ("latitude_deg", "longitude_deg")
 _SLASHED = r"^\s*(\d{1,2})[-/.](\d{1,2})[-/.](?:\d{4}|\d{2})(?:[T ,].*)?$"
 
 
@@ -112,7 +113,8 @@ def _mapping(table: TableSeen, turn: list[ColumnSeen]) -> Layout:
             continue
         declared = known.columns.get(seen.field) if known else None
         if declared is None:
-            unit = seen.unit or schema.fields()[seen.field].unit
+            # the unit of a place follows from its grid
+            unit = "" if seen.field in _PLACE else seen.unit or schema.fields()[seen.field].unit
             declared = ColumnMap(seen.field, (seen.header,), "" if seen.unit_from else unit, seen.unit_from,
                                  date_order=seen.date_order, codes=seen.codes)  # fmt: skip
         columns[seen.field] = replace(declared, sources=(seen.header,), default="", minus="")
@@ -121,7 +123,8 @@ def _mapping(table: TableSeen, turn: list[ColumnSeen]) -> Layout:
     ids = tuple(c.header for c in turn if c.field == "well_id")[:1]
     read = TableMap(table.table or "wells", "wells", tuple(c.header for c in turn), (), ids, columns)
     missing = ("", "NA", "N/A", "na", "n/a", "null", "NULL", "-", "None")
-    return Layout(table.layout or "proposed", tables={read.name: read}, missing=missing)
+    layout = Layout(table.layout or "proposed", tables={read.name: read}, missing=missing)
+    return replace(layout, crs=table.crs) if table.crs else layout
 
 
 def _needed(table: TableSeen, layout: Layout) -> pd.DataFrame:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from pipeline.ingest.header_words import is_units_row, unit_of
-from pipeline.ingest.intake import folded
+from pipeline.ingest.intake import folded, named
 
 DELIMITERS = (",", "\t", ";", "|")
 LINES_SEARCHED = 60
@@ -61,9 +61,8 @@ class Names:
     unique: tuple[str, ...]
 
     def index(self, name: str) -> int | None:
-        """Position of a column by its name, trimmed and whatever its case."""
-        wanted = folded(name)
-        return next((i for i, found in enumerate(self.unique) if folded(found) == wanted), None)
+        """Position of a column by its name: exactly so, else trimmed, whatever its case, underscores as blanks."""
+        return named(name, self.unique)
 
 
 def unique_names(cells: tuple[str, ...]) -> Names:

@@ -109,6 +109,7 @@ class TableSeen:
     known: str = ""
     id: list[str] = attribute(default_factory=list)
     link: str = ""
+    crs: str = ""
     columns: list[ColumnSeen] = attribute(default_factory=list)
     constants: dict[str, str] = attribute(default_factory=dict)
     absent: list[str] = attribute(default_factory=list)

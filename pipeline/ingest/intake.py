@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -39,12 +40,11 @@ class RawTable:
     frame: pd.DataFrame
 
     def column(self, name: str) -> pd.Series:
-        """Text of the column whose header is ``name``, trimmed and whatever its case."""
-        wanted = folded(name)
-        for header in self.frame.columns:
-            if folded(header) == wanted:
-                return self.frame[header]
-        raise KeyError(name)
+        """Text of the column whose header is ``name``: exactly so, else as :func:`folded` compares them."""
+        place = named(name, self.frame.columns)
+        if place is None:
+            raise KeyError(name)
+        return self.frame[self.frame.columns[place]]
 
 
 @dataclass
@@ -124,8 +124,16 @@ def empty_quarantine() -> pd.DataFrame:
 
 
 def folded(name: str) -> str:
-    """Header name as compared: trimmed, blanks single, lower case."""
-    return " ".join(str(name).split()).lower()
+    """Header name as compared: trimmed, lower case, underscores as blanks, blanks single."""
+    return " ".join(str(name).replace("_", " ").split()).lower()
+
+
+def named(name: str, headers: Iterable[str]) -> int | None:
+    """Position of the header ``name``: the one written just so, else the first that compares equal; None if none."""
+    known, wanted = list(headers), folded(name)
+    if name in known:
+        return known.index(name)
+    return next((place for place, header in enumerate(known) if folded(header) == wanted), None)
 
 
 def only_rows(frame: pd.DataFrame, kept: Any) -> pd.DataFrame:

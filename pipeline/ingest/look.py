@@ -23,7 +23,7 @@ from pipeline.ingest.inspection import (
     declared_columns,
     guessed_columns,
 )
-from pipeline.ingest.intake import LINE, ROW
+from pipeline.ingest.intake import LINE, ROW, folded
 from pipeline.ingest.opened import Opened
 from pipeline.ingest.parse import ROOM_BELOW
 from pipeline.ingest.proposal.asking import USED
@@ -126,7 +126,7 @@ def table_of(reader: Reader, entry: Entry, source: Source | None) -> TableSeen:
     if proposed is None:
         return table
     table.table, table.role, table.link, table.id = proposed.name, proposed.role, proposed.link, list(proposed.id)
-    table.columns = guessed_columns(proposed.guesses)
+    table.columns, table.crs = guessed_columns(proposed.guesses), source.proposal.crs
     if any(_VALUE.fullmatch(cell.strip()) for cell in head.cells):
         _hide_values(table)
     for column in table.columns:
@@ -152,8 +152,8 @@ def _declare(table: TableSeen, reader: Reader, headers: tuple[str, ...]) -> None
     table.cannot_tell = list(layout.cannot_tell)
     table.columns = declared_columns(headers, layout, mapped)
     table.constants = {n: c.default for n, c in mapped.columns.items() if c.default and not c.sources}
-    known = {" ".join(h.split()).lower() for h in headers}
-    table.absent = [n for n in layout.raw_columns(mapped.name) if " ".join(n.split()).lower() not in known]
+    known = {folded(h) for h in headers}
+    table.absent = [n for n in layout.raw_columns(mapped.name) if folded(n) not in known]
 
 
 def _copy_of(earlier: list[TableSeen], table: TableSeen) -> str:
