@@ -16,6 +16,7 @@ from pipeline.ingest.proposal.kinds import lines_by_kind
 from pipeline.ingest.proposal.model import DEPTHS, Evidence, Guess, Proposal, TableProposal
 from pipeline.ingest.proposal.place import Context
 from pipeline.ingest.proposal.score import guess_table
+from pipeline.ingest.proposal.table_words import named
 from pipeline.ingest.proposal.unknown import Unknown, few, merged, numbers_of
 
 Engine = Callable[[tuple[str, ...], pd.DataFrame, "list[str] | None", "dict[str, str] | None", Context], list[Guess]]
@@ -123,9 +124,10 @@ def assemble(
 
 
 def _merged(profiles: list[Unknown]) -> list[Unknown]:
-    by_key: dict[tuple[str, ...], list[Unknown]] = {}
+    by_key: dict[tuple[tuple[str, ...], str], list[Unknown]] = {}
     for profile in profiles:
-        by_key.setdefault(profile.key, []).append(profile)
+        # tables of casing and of screen may have the same columns: from, to
+        by_key.setdefault((profile.key, named(profile.name)), []).append(profile)
     return [merged(parts) for parts in by_key.values()]
 
 

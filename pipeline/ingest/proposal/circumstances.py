@@ -25,8 +25,11 @@ def standing_apart(profile: Unknown, header: str) -> tuple[str, ...]:
 
 
 def _apart(profile: Unknown, header: str) -> tuple[str, ...]:
-    numbers = numbers_of(profile.values(header))
+    numbers = profile.numbers(header)
     if len(numbers) < 20:
+        return ()
+    # only what is written in repeated figures can stand for missing
+    if not any(_odd(value) and value != 0 for value in (numbers.min(), numbers.max())):
         return ()
     counts = numbers.value_counts()
     declared = {float(r["text"]) for r in schema.rows("missing") if r["kind"] == "sentinel"}
@@ -37,11 +40,15 @@ def _apart(profile: Unknown, header: str) -> tuple[str, ...]:
             continue
         low, high = rest.quantile([0.005, 0.995])
         span = max(high - low, abs(high), 1.0)
-        odd = re.fullmatch(r"-?(9+|8+|7+|5+|1e\d+|10{4,})", f"{abs(value):g}") is not None
-        if odd and (value < 0 <= rest.min() or value > high + 3 * span):
+        if _odd(value) and (value < 0 <= rest.min() or value > high + 3 * span):
             texts = profile.values(header)
             out += [str(t) for t in texts[pd.to_numeric(texts, errors="coerce") == value].unique()[:3]]
     return tuple(dict.fromkeys(out))
+
+
+def _odd(value: float) -> bool:
+    """Whether a number is written as people write what stands for missing: 999, 7777, 1e30."""
+    return re.fullmatch(r"-?(9+|8+|7+|5+|1e\d+|10{4,})", f"{abs(value):g}") is not None
 
 
 def places(proposal: Proposal, profiles: list[Unknown], described: dict[str, Described]) -> None:

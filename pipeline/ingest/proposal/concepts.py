@@ -35,12 +35,15 @@ _FORMULA = re.compile(r"^(?:[A-Z][a-z]?){1,3}\d$")
 _CASING_TOP = re.compile(r"btoc|below toc|casing top|top of casing|\btoc\b|_toc\b")
 _REFERENCE = re.compile(r"mbrp|brp\b|reference point|reference level|measuring point|measurement point")
 # a question in place of a name, and what it asks for
-_QUESTION = re.compile(r"^\W*(?:what|which|how|when|quelle?s?|combien|cual(?:es)?|cuant[oa]s?|qual|quant[oa]s?|wie|wann)\b", re.I)
+_QUESTION = re.compile(
+    r"^\W*(?:what|which|how|when|quelle?s?|combien|cual(?:es)?|cuant[oa]s?|qual|quant[oa]s?|wie|wann)\b"
+)
 _ASKED = (
     (r"how many", "count"), (r"how (?:deep|far down) (?:is|was)", "depth"), (r"how (?:long|wide)", ""),
     (r"how much", ""), (r"combien de|cuant[oa]s|quant[oa]s", "count"), (r"when (?:was|were|is)", "date"),
     (r"(?:what|which) (?:is|was|are|were)|quelle?s? (?:est|sont)|cual(?:es)? (?:es|son)|qual [ée]|wie ist", ""),
-    (r"\bpeople (?:use|drink from|depend on)\b", "people using"), (r"\b(?:this|that|there)\b", ""),
+    (r"\b(?:uses?|drinks? from|depends? on|rely on|relies on)\b(?=\s+(?:the|this|it|your))", "using"),
+    (r"\b(?:this|that|there)\b", ""),
     (r"\bwater ?points?\b(?=\W*$)", "well"), (r"\b(?:drilled|constructed|built|completed)\b(?=\W*$)", "drilled"),
 )  # fmt: skip
 UNKNOWN = "?"

@@ -23,6 +23,8 @@ _FEWEST_COMMON = 3
 # what an id numbers, and what says that it numbers
 _NUMBERED = {"well", "borehole", "hole", "place", "permit_word"}
 _NUMBERING = {"id", "code", "name"}
+# what is numbered besides: samples and activities at a well are not the well
+_OF_VISITS = {"result", "visit"}
 
 
 @dataclass(frozen=True)
@@ -83,6 +85,7 @@ def key_columns(profile: Unknown, guesses: list[Guess], shared: set[str]) -> lis
     """
     ranked = []
     by_header = {g.header: g for g in guesses}
+    sites = {g.header for g in guesses if g.field == "well_id" and g.field_score >= LIKELY}
     for place, header in enumerate(profile.headers):
         found = by_header.get(header, Guess(header))
         declared = schema.fields().get(found.field)
@@ -92,6 +95,8 @@ def key_columns(profile: Unknown, guesses: list[Guess], shared: set[str]) -> lis
         if len(values) < _FILLED * len(profile.sample) or is_dates(profile, header):
             continue
         concepts = concepts_in(header)
+        if concepts & _OF_VISITS and "permit_word" not in concepts and sites - {header}:
+            continue
         mark = 4.0 * (found.field == "well_id") + 2.0 * (folded(header) in shared)
         mark += 1.0 * bool(concepts & _NUMBERED) + 1.0 * bool(concepts & _NUMBERING)
         if mark < 2.0:

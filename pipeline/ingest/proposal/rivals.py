@@ -12,6 +12,7 @@ from pipeline.ingest.proposal.model import Evidence
 # fields of which a table may hold several columns that are all right
 _FIRST_COMES = frozenset({"well_id", "region_code", "event_date"})
 _PAIR = {"latitude_deg": "longitude_deg", "longitude_deg": "latitude_deg"}
+_PLACES = frozenset({"place", "well", "borehole", "hole"})
 _MANY_TESTS = 3
 _NEARLY_ALL = 0.97
 _FINE = 1.5
@@ -66,6 +67,12 @@ def _first(rivals: list[Column]) -> None:
     near = [c for c in rivals if top - c.best.odds < weight("margin")]  # type: ignore[union-attr]
     ids = rivals[0].best.field == "well_id"  # type: ignore[union-attr]
 
+    if ids:
+        # a number of something that is not known stands back behind the number of a place or a well
+        named = [c for c in rivals if c.profile.filled and _names_place(c)]
+        if named and named[0] is not rivals[0] and not _names_place(rivals[0]) and _unknown_word(rivals[0]):
+            near = named[:1]
+
     def rank(column: Column) -> tuple[bool, float, str]:
         return ids and column.profile.unique_share < 0.98, -round(column.profile.filled_share, 1), column.header
 
@@ -73,6 +80,14 @@ def _first(rivals: list[Column]) -> None:
     for rival in rivals:
         if rival is not first:
             rival.lost_to, rival.why_not = first.header, "another column fits better"
+
+
+def _names_place(column: Column) -> bool:
+    return any({"id", "code"} & set(way) and _PLACES & set(way) for way, _ in column.parsed.readings)
+
+
+def _unknown_word(column: Column) -> bool:
+    return all(cost >= 1.0 for _, cost in column.parsed.readings)
 
 
 def _tie(name: str, top: Column, rival: Column) -> None:

@@ -31,8 +31,6 @@ from pipeline.ingest.proposal.values import evidence as value_evidence
 _LEAST_ODDS = -1.0
 _LIKELY = 2.0
 _MOST_CANDIDATES = 4
-# a header that is a symbol of chemistry
-_NO_WORDS = Header((((), 1.0),))
 
 
 def canonical() -> frozenset[str]:
@@ -238,7 +236,7 @@ def guess_table(
     seen = look(sample)
     apart = symbols(headers)
     columns = [
-        Column(place, header, _NO_WORDS if header in apart and header.strip() != "Cl" else parse(header, cut), profile, unit, told.get(header, Described()))
+        Column(place, header, apart.get(header) or parse(header, cut), profile, unit, told.get(header, Described()))
         for place, (header, profile, unit) in enumerate(zip(headers, seen, below, strict=False))
     ]
     for place, (header, unit) in unit_columns(headers, [c.parsed for c in columns], seen).items():

@@ -19,11 +19,12 @@ from pipeline.ingest.proposal.values import evidence as value_evidence
 _ABOUT = {"geology": ("geology",), "screen": ("screen",), "casing": ("casing",), "level": ("water", "level"),
           "test": ("test",), "pump": ("pump",)}  # fmt: skip
 # concepts of a header that needs something more to mean a field
-_BARE = frozenset({"top", "bottom", "depth", "diameter", "measured", "duration", "type", "method", "length", "rate", "to",
-                   "below_ground", "level", "inside", "total_word", "power", "set", "material"})  # fmt: skip
+_BARE = frozenset({"top", "bottom", "depth", "diameter", "measured", "duration", "type", "method", "length", "rate",
+                   "to", "below_ground", "level", "inside", "total_word", "power", "set", "material"})  # fmt: skip
 _TIMES = ("hour", "min")
 _NO_WELLS = frozenset({"latitude", "longitude", "drilled", "completed", "elevation"})
 _UNSURE = 2.4
+_MOST_KINDS = 20
 _FEWEST_SYMBOLS = 3
 _BUILT = frozenset({"agency", "casing", "screen", "drilled", "completed"})
 _SEEN = frozenset({"visit", "result", "people", "household", "status", "media", "chemistry", "stage_well", "measured"})
@@ -31,26 +32,34 @@ _ONE_ROW = 0.98
 
 
 @cache
-def _symbols() -> frozenset[str]:
-    return frozenset(row["symbol"] for row in schema.rows("chemical_symbols"))
+def _symbols() -> dict[str, str]:
+    return {row["symbol"]: row["concept"] for row in schema.rows("chemical_symbols")}
 
 
-def symbols(headers: tuple[str, ...]) -> frozenset[str]:
-    """Headers that are symbols of elements, where so many of a table are that it is one of chemistry."""
-    found = {h for h in headers if re.split(r"[^A-Za-z]", h.strip(), maxsplit=1)[0] in _symbols()}
-    return frozenset(found) if len(found) >= _FEWEST_SYMBOLS else frozenset()
+def symbols(headers: tuple[str, ...]) -> dict[str, Header]:
+    """What headers that are symbols of elements mean, where so many of a table are that it is one of chemistry."""
+    found = {h: s for h in headers if (s := re.split(r"[^A-Za-z]", h.strip(), maxsplit=1)[0]) in _symbols()}
+    if len(found) < _FEWEST_SYMBOLS:
+        return {}
+    return {h: Header((((_symbols()[s],) if _symbols()[s] else (), 0.0 if _symbols()[s] else 1.0),), parse(h).unit)
+            for h, s in found.items()}  # fmt: skip
 
 
 def _spoken(column: Column) -> set[str]:
     return {c for way, _ in column.parsed.readings for c in way}
 
 
+def named(name: str) -> str:
+    """What part of a well the name of a file or sheet says its table is about; "" where it says none."""
+    last = re.sub(r"\.\w{1,5}$", "", name.split(": ")[-1].split("/")[-1])
+    words = {c for way, _ in parse(last).readings for c in way}
+    return next((kind for kind in _ABOUT if kind in words), "")
+
+
 def about(name: str, columns: list[Column]) -> str:
     """What a table is about, by the words of its name, else by the one part of a well that its headers name."""
-    words = {c for way, _ in parse(re.sub(r"\.\w{1,5}$", "", name.split(": ")[-1].split("/")[-1])).readings for c in way}
-    for kind in _ABOUT:
-        if kind in words:
-            return kind
+    if told := named(name):
+        return told
     spoken = [_spoken(c) for c in columns]
     every = set().union(*spoken) if spoken else set()
     parts = {kind for kind in ("screen", "casing", "test") if kind in every}
@@ -61,21 +70,23 @@ def by_table(columns: list[Column], kind: str) -> None:
     """Bare headers (from, to, diameter, hours) take what the table is about; changes ``columns``."""
     yields = any(c.best and c.best.field == "flow_tested_m3_per_s" and c.best.odds > _UNSURE for c in columns)
     for column in columns:
-        bare = not any(way for way, _ in column.parsed.readings)
+        bare = not any(way or cost for way, cost in column.parsed.readings)
         if bare and column.parsed.unit in _TIMES and column.profile.numeric >= 0.5 and (kind == "test" or yields):
             _add(column, "duration_test_s", weight("hours_alone"),
                  Evidence("table", "a time beside a yield", weight("hours_alone")))  # fmt: skip
-        if not kind or column.profile.numeric < 0.5 or (column.best and column.best.odds > _UNSURE):
+        known = column.best and column.best.odds > _UNSURE and kind != "geology"
+        if not kind or column.profile.numeric < 0.5 or known:
             continue
         for concepts, cost in column.parsed.readings:
             if cost > 0.5 or not set(concepts) <= _BARE or not concepts:
                 continue
-            # where rock lies says nothing of the well
+            if kind == "geology":
+                # where rock lies says nothing of the well
+                column.candidates = []
+                continue
             told = meanings(Header(((tuple(dict.fromkeys((*_ABOUT[kind], *concepts))), cost),), column.parsed.unit))
             best = told[0] if told else None
             if best is None or best.odds <= 1.0:
-                if kind == "geology":
-                    column.candidates = []
                 continue
             odds = min(best.odds, 4.2) + weight("table_name")
             text = f"header reads {' '.join(concepts).replace('_', ' ')} in a table of {kind}"
@@ -117,7 +128,8 @@ def by_cells(columns: list[Column]) -> None:
     for column in columns:
         spoken = _spoken(column)
         sure = column.best and column.best.odds > _UNSURE
-        if sure or column.profile.letters < 0.5 or column.profile.distinct > 20 or spoken & {"agency", "test", "remark"}:
+        few = column.profile.letters >= 0.5 and column.profile.distinct <= _MOST_KINDS
+        if sure or not few or spoken & {"agency", "test", "remark"}:
             continue
         if share_of_codes(column.profile, "pump_kind") >= 0.9 and not spoken & {"casing", "screen"}:
             _add(column, "pump_kind_code", weight("told_by_cells"),
@@ -137,15 +149,19 @@ def by_cells(columns: list[Column]) -> None:
             if other is column or not shared or share_of_codes(other.profile, _LISTED[name]) < 0.6:
                 continue
             odds = column.best.odds + weight("margin")  # type: ignore[union-attr]
-            _add(other, name, odds, Evidence("values", f"cells are spelled out, those of '{column.header}' are not", odds))
+            text = f"cells are spelled out, those of '{column.header}' are not"
+            _add(other, name, odds, Evidence("values", text, odds))
 
 
 _LISTED = {"use_code": "use", "status_code": "status", "test_method_code": "test_method"}
 # words by which a number is given, beside those of ids
-_NUMBERED = frozenset({"id", "code", "register", "permit_word", "row_key"})
+_NUMBERED = frozenset({"id", "code", "register", "permit_word"})
+_SITES = frozenset({"place", "well", "borehole", "hole"})
 _POINTS = frozenset({"point", "punto", "ponto", "tag", "log", "job", "num", "reg", "piece", "pt"})
-_NOT_IDS = frozenset({"agency", "media", "money", "remark", "latitude", "longitude", "northing", "easting", "date", "year",
-                      "use", "status", "depth", "level", "region", "area", "country"})  # fmt: skip
+_NOT_IDS = frozenset({"agency", "media", "money", "remark", "latitude", "longitude", "northing", "easting", "date",
+                      "year", "use", "status", "depth", "level"})  # fmt: skip
+# what codes that all differ cannot be, whatever the header seems to say
+_MAY_BE_ID = ("well_id", "region_code", "area_code")
 _FIRST_PLACES = 2
 
 
@@ -153,18 +169,23 @@ def identified(columns: list[Column]) -> None:
     """Where no id is sure: the column of codes that all differ and is called a number, else the first such column."""
     if any(c.best and c.best.field == "well_id" and c.best.chance >= weight("sure_field") for c in columns):
         return
+    # a number of a place that several rows share is the id of a table of visits
+    if any(c.best and c.best.field == "well_id" and c.profile.filled and _spoken(c) & _SITES and not _codes(c)
+           for c in columns):  # fmt: skip
+        return
     ranked = []
     for column in columns:
         spoken, words = _spoken(column), set(column.parsed.words)
         numbered = bool(spoken & _NUMBERED or words & _POINTS)
-        other = column.best and column.best.field != "well_id" and column.best.odds > 1.0
+        other = column.best and column.best.field not in _MAY_BE_ID and column.best.odds > 1.0
+        spoken -= {"agency"} if "log" in words else set()
         sampled = spoken & {"visit", "result"} and "permit_word" not in spoken
-        if other or sampled or spoken & _NOT_IDS or not _codes(column):
+        if other or sampled or "row_key" in spoken or spoken & _NOT_IDS or not _codes(column):
             continue
         if numbered or column.place < _FIRST_PLACES:
-            ranked.append((not numbered, "row_key" in spoken, column.place, column))
+            ranked.append((not numbered, column.place, column))
     if ranked:
-        unnumbered, *_, column = min(ranked, key=lambda r: r[:3])
+        unnumbered, *_, column = min(ranked, key=lambda r: r[:2])
         odds = weight("first_codes") if unnumbered else weight("numbered_codes")
         reason = Evidence("values", "no value occurs twice, and no other column is an id", odds)
         _add(column, "well_id", odds, reason)
@@ -178,4 +199,5 @@ def _codes(column: Column) -> bool:
     if cells.dates + cells.angles > 0.1 or cells.decimals > 0.01 or cells.whole < 0.98 * cells.numeric:
         return False
     short = sum(len(t) <= 24 and not re.search(r"\s\S+\s|[A-Za-z]{3,}\s+[A-Za-z]{3,}", t) for t in cells.texts)
-    return short >= 0.95 * len(cells.texts) and (cells.numeric > 0.9 or any(ch.isdigit() for t in cells.texts for ch in t))
+    figures = cells.numeric > 0.9 or any(ch.isdigit() for t in cells.texts for ch in t)
+    return short >= 0.95 * len(cells.texts) and figures

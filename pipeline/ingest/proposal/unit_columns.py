@@ -52,10 +52,11 @@ def unit_columns(
 
 
 # words of a unit column that serve every column of their kind, and what those columns say
-_KINDS = ({"level", "depth", "water", "length", "measured"}, {"flow", "yield", "rate", "discharge", "capacity"}, {"diameter"})
+_KINDS = ({"level", "depth", "water", "length", "measured"}, {"flow", "yield", "rate", "discharge", "capacity"},
+          {"diameter"})  # fmt: skip
 _LEVELS = {"level", "depth", "static", "pumping", "drawdown", "length", "top", "bottom"}
-_ELSE = {"temperature", "elevation", "diameter", "date", "chemistry", "pressure", "weight", "duration", "time", "latitude",
-         "longitude", "thickness", "unit", "id", "code", "year"}  # fmt: skip
+_ELSE = {"temperature", "elevation", "diameter", "date", "chemistry", "pressure", "weight", "duration", "time",
+         "latitude", "longitude", "thickness", "unit", "id", "code", "year"}  # fmt: skip
 
 
 def _shared(headers: tuple[str, ...], units: dict[int, str], out: dict[int, tuple[str, str]], parsed: list[Header],

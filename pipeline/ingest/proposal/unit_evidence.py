@@ -336,7 +336,8 @@ def _of_the_place(name: str, unit: str, profile: Cells, custom: Custom, others: 
         return ""
     field_ = schema.fields()[name]
     low, middle, high = convertible(profile, unit, name)
-    if not ((field_.hard_min is None or low >= field_.hard_min) and (field_.hard_max is None or high <= field_.hard_max)):
+    if not ((field_.hard_min is None or low >= field_.hard_min)
+            and (field_.hard_max is None or high <= field_.hard_max)):  # fmt: skip
         return ""
     if not ((field_.typical_min is None or middle >= field_.typical_min)
             and (field_.typical_max is None or middle <= field_.typical_max)):  # fmt: skip

@@ -9,6 +9,9 @@ from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
 
 from pipeline import schema
 from pipeline.ingest.intake import LINE, ROW, folded
@@ -70,6 +73,10 @@ class Unknown:
     def values(self, header: str) -> pd.Series:
         """Filled cells of a column in the sample, trimmed; words for missing left out."""
         return self.kept("values", header, lambda: filled(self.sample[header]))
+
+    def numbers(self, header: str) -> pd.Series:
+        """Numbers of a column in the sample."""
+        return self.kept("numbers", header, lambda: numbers_of(self.values(header)))
 
     def named(self, header: str) -> set[str]:
         """Distinct texts of a column in the sample, as names are compared."""
@@ -135,10 +142,23 @@ def _missing_words() -> frozenset[str]:
     return frozenset(row["text"] for row in schema.rows("missing") if row["kind"] == "word")
 
 
+@cache
+def _missing_array() -> pa.Array:
+    return pa.array(sorted(_missing_words() | {""}))
+
+
 def filled(column: pd.Series) -> pd.Series:
     """Trimmed texts of the cells that say something."""
-    text = column.dropna().astype("str").str.strip()
-    return text[(text != "") & ~text.str.lower().isin(_missing_words())]
+    column = column.dropna()
+    # distinct texts are few in most columns, and arrays cost a table of many columns less than series
+    texts = pa.array(column, from_pandas=True)
+    texts = texts.combine_chunks() if isinstance(texts, pa.ChunkedArray) else texts
+    coded = pc.dictionary_encode(texts if texts.type == pa.string() else texts.cast(pa.string()))
+    plain = pc.utf8_trim_whitespace(coded.dictionary)
+    said = pc.invert(pc.is_in(pc.utf8_lower(plain), value_set=_missing_array()))
+    keep = said.take(coded.indices)
+    kept = plain.take(coded.indices).filter(keep)
+    return pd.Series(kept, index=column.index[keep.to_numpy(zero_copy_only=False)], dtype="str", name=column.name)
 
 
 def plain_ids(texts: pd.Series) -> pd.Series:
@@ -153,19 +173,29 @@ def plain_ids(texts: pd.Series) -> pd.Series:
 
 def numbers_of(texts: pd.Series) -> pd.Series:
     """Numbers among texts; commas of thousands left out."""
+    if not pc.any(pc.match_substring(pa.array(texts, from_pandas=True), ",")).as_py():
+        return pd.to_numeric(texts, errors="coerce").dropna()
     return pd.to_numeric(texts.str.replace(r"(?<=\d),(?=\d{3}\b)", "", regex=True), errors="coerce").dropna()
 
 
 def share_of_numbers(profile: Unknown, header: str) -> float:
     """Share of the filled cells of the sample that are numbers."""
     texts = profile.values(header)
-    return profile.kept("numbers", header, lambda: len(numbers_of(texts)) / len(texts) if len(texts) else 0.0)
+    return profile.kept("share", header, lambda: len(profile.numbers(header)) / len(texts) if len(texts) else 0.0)
 
 
 def few(profile: Unknown, header: str, most: int = _MOST_DISTINCT) -> list[str]:
     """Distinct texts of a column that holds few of them, the most frequent first; empty where it holds many."""
-    counts = profile.kept("counts", header, lambda: profile.values(header).value_counts())
-    return [str(t) for t in counts.index] if 0 < len(counts) <= most else []
+    texts, counts = profile.kept("counts", header, lambda: _tally(profile.values(header)))
+    if not 0 < len(texts) <= most:
+        return []
+    return [str(t) for t in texts.take(pa.array(np.argsort(-counts, kind="stable"))).to_pylist()]
+
+
+def _tally(texts: pd.Series) -> tuple[pa.Array, NDArray[np.int64]]:
+    """Distinct texts in the order in which they come, and how often each does."""
+    found = pc.value_counts(pa.array(texts, from_pandas=True))
+    return found.field("values"), np.asarray(found.field("counts").to_numpy(zero_copy_only=False), dtype=np.int64)
 
 
 def is_dates(profile: Unknown, header: str) -> bool:
