@@ -62,8 +62,8 @@ def _pair(found: str) -> tuple[float, float] | None:
         parts = bare.split()
     if len(parts) != 2 or not all(parts):
         return None
-    # 39,2051 is a decimal comma; 39.2,-77.1 and 39, -77 are two numbers
-    if "," in bare and not re.search(r",\s|\.|[-\u2212]|[^\d,\s]", bare):
+    # 39,2051 and -123,206 are decimal commas; 39.2,-77.1 and 39, -77 are two numbers
+    if "," in bare and not re.search(r",\s|\.|.[-\u2212]|[^-\u2212\d,\s]", bare):
         return None
     angles = [angle(part) for part in parts]
     if angles[0] is None or angles[1] is None:

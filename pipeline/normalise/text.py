@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -17,6 +18,8 @@ from pipeline.normalise import spread
 from pipeline.normalise.spread import gather
 
 _TEXT = pd.StringDtype(na_value=np.nan)
+# a whole number, with noughts behind its decimal sign or without
+_WHOLE = re.compile(r"^([-+]?\d+)(?:\.0*|,0{1,2})?$")
 
 
 @dataclass(frozen=True)
@@ -117,8 +120,16 @@ def values_missing(kind: str, field: str) -> tuple[float, ...]:
 
 
 def lost(coded: Coded, declared: tuple[str, ...], general: bool = True) -> NDArray[np.bool_]:
-    """Which distinct texts mean missing: the layout's own words and, if asked, the general ones."""
-    return is_in(coded.texts, missing_words(declared, general))
+    """Which distinct texts mean missing: the layout's own words and, if asked, the general ones.
+
+    A number declared so means missing however many noughts follow its decimal sign: 0 is 0.0 and 0,00 as well.
+    """
+    known = missing_words(declared, general)
+    found = is_in(coded.texts, known)
+    numbers = frozenset(_WHOLE.sub(r"\1", word) for word in known if _WHOLE.fullmatch(word))
+    if numbers and len(coded.texts):
+        found |= is_in(pc.replace_substring_regex(coded.texts, _WHOLE.pattern, r"\1"), numbers)
+    return found
 
 
 def missing_words(declared: tuple[str, ...], general: bool = True) -> set[str]:

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from raw_tables import METRES, intake, layout, table
 
-from pipeline.normalise import coordinates, lattice, to_records
+from pipeline.normalise import coordinates, lattice, text, to_records
 from pipeline.settings import Settings, repair_codes
 
 
@@ -30,6 +30,12 @@ from pipeline.settings import Settings, repair_codes
 def test_a_latitude_as_written(found: str, lat: float | None) -> None:
     read = coordinates.parse(found, "latitude_deg")
     assert read == (None if lat is None else pytest.approx(lat, abs=1e-8))
+
+
+def test_a_minus_and_three_places_behind_a_comma_are_one_number_not_a_pair() -> None:
+    west = coordinates.plain(text.encode(pd.Series(["-123,206", "-123,74282", "-77,5"])), "longitude_deg")
+    assert [t.replace(",", ".") for t in west.texts.to_pylist()] == ["-123.206", "-123.74282", "-77.5"]
+    assert coordinates.parse("-39,-77", "longitude_deg") == -77.0 and coordinates.parse("39,-77", "latitude_deg") == 39.0
 
 
 def test_the_other_half_of_a_pair() -> None:

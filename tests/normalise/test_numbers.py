@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.normalise import numbers
+from pipeline.normalise import text as coded_text
 
 
 @pytest.mark.parametrize(
@@ -86,3 +87,10 @@ def test_property_columns_read_as_their_texts_do(texts: list[str]) -> None:
     texts = list(dict.fromkeys(texts))
     whole = numbers.parse_all(pa.array(texts, type=pa.string()))
     np.testing.assert_array_equal(whole.values, np.array([numbers.parse(t).value for t in texts], dtype=float))
+
+
+def test_a_number_declared_missing_is_so_with_any_noughts_behind_it() -> None:
+    said = ["0", "0.0", "0,00", "0.", "-9.00", "0.05", "10", "0,5", "9.0", "1,000", "none"]
+    coded = coded_text.Coded(np.arange(len(said), dtype=np.int32), pa.array(said))
+    lost = coded_text.lost(coded, ("0", "-9", "1"), general=False)
+    assert [t for t, gone in zip(said, lost, strict=True) if gone] == ["0", "0.0", "0,00", "0.", "-9.00"]
