@@ -12,6 +12,7 @@ from pipeline.design_point.ladder import held
 from pipeline.settings import Settings
 
 LEAST_FALL = 0.2  # of an estimated fall that is left where the static level may lie at the pumping level
+LEAST_READ = 1e-3  # m: a fall of less than a millimetre is no reading, and flow over it is no capacity
 
 
 def _nearest_first(near: Floats, group: Floats, by_size: bool = True) -> Floats:
@@ -99,8 +100,9 @@ def tested_fall(wells: pd.DataFrame, static: Banded) -> Banded:
     """Fall of the level in a test, m: recorded, or from the pumping level to a static level that may be estimated."""
     pumped = wells["depth_pumping_m"].to_numpy(float)
     told = wells["drawdown_test_m"].fillna(wells["depth_pumping_m"] - wells["depth_static_m"]).to_numpy(float)
-    out = Banded.recorded(np.where(told > 0, told, np.nan))
-    fall = np.where(wells["depth_static_m"].isna() & (pumped > static.base), pumped - static.base, np.nan)
+    out = Banded.recorded(np.where(told >= LEAST_READ, told, np.nan))
+    over = wells["depth_static_m"].isna() & (pumped - static.base >= LEAST_READ)
+    fall = np.where(over, pumped - static.base, np.nan)
     least = LEAST_FALL * fall
     return out.fill(fall, np.fmax(pumped - static.high, least), np.fmax(pumped - static.low, fall), static.basis)
 
@@ -156,8 +158,8 @@ def _told(asked: Asked, name: str, wanted: NDArray[np.bool_], by_size: bool) -> 
 
 def is_pumped_test(wells: pd.DataFrame) -> NDArray[np.bool_]:
     """Wells with a recorded fall of the level while pumped, by a pump and not by air or bailer."""
-    told = (wells["drawdown_test_m"] > 0) | (wells["depth_pumping_m"] > wells["depth_static_m"])
-    return (told & ~wells["test_method_code"].isin(BLOWN)).to_numpy()
+    fall = wells["drawdown_test_m"].fillna(wells["depth_pumping_m"] - wells["depth_static_m"])
+    return ((fall >= LEAST_READ) & ~wells["test_method_code"].isin(BLOWN)).to_numpy()
 
 
 def drawdown(flow: Banded, capacity: Banded, whole: NDArray, has_flow: NDArray, column: Floats,
