@@ -334,6 +334,8 @@ def _next(found: Inspection, inputs: list[str], layouts: list[str]) -> list[str]
     given = "".join(f" --layout {shlex.quote(name)}" for name in layouts)
     if found.exit_code == 1 or not any(not t.hopeless for t in found.tables):
         return _wrap(words.say("inspect.next_none"), 0)
+    if not any(t.role == "wells" for t in found.tables if not t.hopeless):
+        return _wrap(words.say("inspect.next_parent"), 0)
     if all(t.understood or t.hopeless for t in found.tables):
         return [words.say("inspect.next_run"), f"  {run_command(inputs, layouts)}"]
     target = f"{layout_name(inputs)}.layout.toml"

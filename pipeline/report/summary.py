@@ -40,7 +40,7 @@ def last_lines(folder: Path) -> list[str]:
             _look(first),
             words.say("summary.caution"),
             words.say("summary.report", report=folder / "report.html"),
-            words.say("summary.next", folder=shlex.quote(str(folder)), well=_named(facts, first)),
+            _next(facts, folder, first),
         ]
 
 
@@ -131,6 +131,13 @@ def _look(first: list[dict[str, Any]]) -> str:
         return words.say("summary.look_none")
     told = [f"{row['well_id']} ({names.trouble(row['leading_reason'])})" for row in first]
     return words.say("summary.look", wells=", ".join(told))
+
+
+def _next(facts: Facts, folder: Path, first: list[dict[str, Any]]) -> str:
+    (wells,) = facts.ask("SELECT count(*) AS n FROM selection")
+    if not wells["n"]:
+        return words.say("summary.next_none")
+    return words.say("summary.next", folder=shlex.quote(str(folder)), well=_named(facts, first))
 
 
 def _named(facts: Facts, first: list[dict[str, Any]]) -> str:

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline import inspect_values
+from pipeline import inspect_text, inspect_values
 from pipeline.ingest import read_inputs
 from pipeline.ingest.header import Names
 from pipeline.ingest.inspection import declared_columns
@@ -53,3 +53,11 @@ def test_projected_places_of_a_proposed_layout_are_shown_in_degrees(tmp_path: Pa
     inspect_values.fill(found.tables[0], Settings())
     north = next(column for column in found.tables[0].columns if column.field == "latitude_deg")
     assert any("N" in note and "E" in note for note in north.notes)
+
+
+def test_a_table_that_belongs_to_wells_asks_for_the_wells(tmp_path: Path) -> None:
+    path = tmp_path / "screens.csv"
+    path.write_text("well_tag_number,liner_perforation_from_ft-bgl,liner_perforation_to_ft-bgl\n7,40,60\n8,50,80\n")
+    assert list(packaged()["ca_british_columbia"].tables["perforation"].match) == path.read_text().split("\n")[0].split(",")
+    told = " ".join(inspect_text.text(look([path], Settings()), [str(path)], []).split())
+    assert "Give the file of the wells" in told and "wellstring run" not in told

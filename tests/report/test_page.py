@@ -234,7 +234,8 @@ def test_an_empty_run_and_missing_tables_are_borne(tmp_path):
         io.write_table(name, frames[name].iloc[:0], folder)
     report.write_report(folder, "us")
     Page((folder / "report.html").read_text(encoding="utf-8"))
-    assert len(report.last_lines(folder)) == 10
+    lines = report.last_lines(folder)
+    assert len(lines) == 10 and "no well is left" in lines[-1]
     with pytest.raises(UsageError, match="no table 'selection'"):
         report.write_report(tmp_path, "us")
     with pytest.raises(UsageError, match="write us or metric"):
