@@ -1,7 +1,4 @@
-"""Words of a header and the units in it: abbreviations written out, glued words parted.
-
-What words mean stands in header_words.csv, short forms in header_short.csv, units in unit_words.csv.
-"""
+"""Words of a header and the units in it; unit words stand in unit_words.csv."""
 
 from __future__ import annotations
 
@@ -12,60 +9,12 @@ from pipeline import schema
 
 _SIGNS = str.maketrans({"³": "3", "^": None, "µ": "u", "μ": "u", "°": " "})
 FILLER = {"of", "the", "in", "a", "below", "ground", "bgl", "bgs", "surface", "level", "btoc", "toc", "land"}
-# a unit of one letter is no unit within a name
-_SHORTEST_UNIT = 2
-_MOST_PIECES = 3
-# words of two letters that end a glued word: wellno, wellid, staticwl
-_ENDINGS = {"no", "id", "wl"}
 
 
 @cache
 def units() -> dict[str, str]:
     """Unit words to the unit as pint reads it."""
     return {word: row["unit"] for row in schema.rows("unit_words") for word in row["words"].split("|")}
-
-
-@cache
-def phrases() -> dict[str, list[tuple[str, float]]]:
-    """Phrases to the fields they stand for, with the weight of each."""
-    out: dict[str, list[tuple[str, float]]] = {}
-    for row in schema.rows("header_words"):
-        for words in row["words"].split("|"):
-            out.setdefault(words, []).append((row["field"], float(row["weight"])))
-    return out
-
-
-@cache
-def short_forms() -> dict[str, str]:
-    """Short forms of single words, written out."""
-    return {row["short"]: row["long"] for row in schema.rows("header_short")}
-
-
-@cache
-def _vocabulary() -> frozenset[str]:
-    words = {word for phrase in phrases() for word in phrase.split()} | set(short_forms())
-    return frozenset(word for word in words if len(word) > 2 and word not in FILLER)
-
-
-@cache
-def parted(word: str) -> tuple[str, ...]:
-    """A glued word as its known words (``totdepth``, ``csgdia``), itself where that is not possible in one way."""
-    if word in _vocabulary() or word in units() or not word.isalpha():
-        return (word,)
-    found: list[tuple[str, ...]] = []
-
-    def search(rest: str, pieces: tuple[str, ...]) -> None:
-        if not rest:
-            found.append(pieces)
-        elif len(pieces) < _MOST_PIECES:
-            for end in range(2, len(rest) + 1):
-                if rest[:end] in _vocabulary() or (pieces and rest in _ENDINGS and end == len(rest)):
-                    search(rest[end:], (*pieces, rest[:end]))
-
-    search(word, ())
-    fewest = min(map(len, found), default=0)
-    best = [pieces for pieces in found if len(pieces) == fewest]
-    return best[0] if len(best) == 1 else (word,)
 
 
 def words_of(header: str) -> list[str]:
@@ -76,12 +25,6 @@ def words_of(header: str) -> list[str]:
     return re.findall(r"[a-z0-9µ]+", text.lower())
 
 
-def spelled_out(words: list[str]) -> list[str]:
-    """Words with glued ones parted and short forms written out."""
-    pieces = [piece for word in words for piece in parted(word)]
-    return [word for piece in pieces for word in short_forms().get(piece, piece).split()]
-
-
 def unit_of(text: str) -> str:
     """Unit written in a text such as ``ft bgl``, "" when it is none; words of the datum are passed over."""
     parts = re.findall(r"[a-z0-9]+", text.lower().translate(_SIGNS))
@@ -90,12 +33,6 @@ def unit_of(text: str) -> str:
         parts = parts[:-1]
         found = units().get(" ".join(parts))
     return found or ""
-
-
-def unit_within(words: list[str]) -> str:
-    """Unit that one of the words names (``hours pumped``), "" when none or several do."""
-    found = {units()[word] for word in words if len(word) >= _SHORTEST_UNIT and word in units() and word not in FILLER}
-    return found.pop() if len(found) == 1 else ""
 
 
 def is_units_row(cells: list[str]) -> bool:

@@ -15,9 +15,10 @@ from typing import Any
 import pandas as pd
 
 from pipeline import schema
-from pipeline.ingest.header_words import spelled_out, words_of
+from pipeline.ingest.header_words import words_of
 from pipeline.ingest.intake import folded
 from pipeline.ingest.layouts import ColumnMap, Layout, TableMap
+from pipeline.ingest.proposal.concepts import parse
 from pipeline.ingest.proposal.model import DEPTHS, Evidence, Guess
 
 # what becomes of a column
@@ -189,8 +190,7 @@ def _guarded() -> dict[str, tuple[tuple[str, ...], ...]]:
 
 def guarded(header: str) -> str:
     """``personal`` or ``prose`` where a header says that people or free text stand below it, else ""."""
-    plain = words_of(header)
-    for words in (plain, spelled_out(plain)):
+    for words in (words_of(header), list(parse(header).words)):
         for kind, phrases in _guarded().items():
             for phrase in phrases:
                 size = len(phrase)

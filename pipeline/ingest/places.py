@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from pipeline.errors import SourceError
-from pipeline.ingest.header_words import phrases, spelled_out, words_of
+from pipeline.ingest.proposal.heading import fields_of
 from pipeline.ingest.sheets import Grid, as_text
 
 LONGITUDE, LATITUDE = "longitude", "latitude"
@@ -59,12 +59,7 @@ def to_wgs84(x: ArrayLike, y: ArrayLike, crs: Any, name: str) -> tuple[NDArray[n
 
 def has_own(names: list[str]) -> bool:
     """Whether columns of a table give longitude and latitude by their names."""
-    found = set()
-    for name in names:
-        words = words_of(name)
-        for spelled in (" ".join(words), " ".join(spelled_out(words))):
-            found |= {field for field, _ in phrases().get(spelled, [])}
-    return {"longitude_deg", "latitude_deg"} <= found
+    return {"longitude_deg", "latitude_deg"} <= {fields_of(name)[0] for name in names if fields_of(name)}
 
 
 def with_places(title: str, names: list[str], columns: list[Any], lon: NDArray[np.float64],

@@ -17,12 +17,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import SourceError
-from pipeline.ingest import scan
+from pipeline.ingest import eights, scan
 from pipeline.ingest.aligned import aligned_grid
 from pipeline.ingest.header import COLUMNS_MOST, DELIMITERS, NAME_LONGEST, decode, is_type_row
-from pipeline.ingest.header_words import is_units_row, phrases, spelled_out, words_of
+from pipeline.ingest.header_words import is_units_row
 from pipeline.ingest.opened import Opened
 from pipeline.ingest.parse import Part, count_lines
+from pipeline.ingest.proposal.heading import KNOWN, known
 from pipeline.ingest.sheets import Grid
 
 # reports of several tables are written for people; a text larger than this is one table
@@ -55,12 +56,8 @@ def _is_header(cells: list[str]) -> bool:
 
 
 def _known(cells: list[str]) -> int:
-    """How many of the names are phrases that headers of wells use."""
-    found = 0
-    for cell in cells:
-        words = words_of(cell)
-        found += " ".join(words) in phrases() or " ".join(spelled_out(words)) in phrases()
-    return found
+    """How many of the names are such as headers of wells use."""
+    return sum(known(cell) >= KNOWN for cell in cells)
 
 
 def _begins(rows: _Rows, at: int, above: list[str] | None) -> bool:
@@ -122,6 +119,8 @@ def text_parts(opened: Opened) -> list[Opened]:
     if not delimiter:
         grid = aligned_grid(text, opened.name, opened.part)
         return [replace(opened, grids=[grid]) if grid else opened]
+    if not scan.parts(text, eights.words_of(text), opened.skip, ord(delimiter), ord('"'), ord("#")):
+        return [opened]
     room = count_lines(text, text.size) + 1
     place, shape = np.empty((2, room), np.int64), np.empty((3, room), np.int64)
     count = scan.shapes(text, opened.skip, ord(delimiter), ord('"'), place, shape)
@@ -159,12 +158,14 @@ def text_parts(opened: Opened) -> list[Opened]:
 
 def _delimiter(head: bytes) -> str:
     """The delimiter by which most lines of the first megabyte split, "" when hardly one does."""
-    lines = [line for line in head.split(b"\n")[:2000] if line.strip() and line[:1] != b"#"]
+    lines = [line for line in head.split(b"\n", 2000)[:2000] if line.strip() and line[:1] != b"#"]
     told = re.match(rb'"?sep=([^\w\s]|\t)', head, re.IGNORECASE)
     if told:
         return told[1].decode("latin-1")
     best, most = "", 0
     for delimiter in DELIMITERS:
+        if delimiter.encode() not in head:
+            continue
         counts = [line.count(delimiter.encode()) for line in lines]
         found = sum(bool(count) for count in counts)
         if 2 * found > len(lines) and found * (1 + min(counts[-1], 3)) > most:

@@ -109,6 +109,7 @@ def see(folder: Path) -> list[facts.Seen]:
 def of_source(source: str, folders: list[Path], strict: bool) -> dict[str, Any]:
     """Judged guesses and fields due of one source, in this process: its declarations are exchanged first."""
     from pipeline import schema
+    from pipeline.ingest.proposal import calibration
 
     with tempfile.TemporaryDirectory() as scratch:
         taken = without(source, Path(scratch), strict)
@@ -118,7 +119,8 @@ def of_source(source: str, folders: list[Path], strict: bool) -> dict[str, Any]:
         for folder in folders:
             for seen in see(folder):
                 rows = facts.judge(seen, facts.TRUTH, source)
-                judged += [row.to_dict() | {"file": seen.name} for row in rows]
+                kinds = {g.header: calibration.kind_of(g) for g in seen.guesses}
+                judged += [row.to_dict() | {"file": seen.name, "kind": kinds.get(row.header, "")} for row in rows]
                 fields += found_fields(seen, rows, facts.TRUTH) if rows else []
     return {"source": source, "judged": judged, "fields": fields, "taken": taken}
 

@@ -9,7 +9,9 @@ import pandas as pd
 import pytest
 from proposal_wells import ROWS, quantities, texts
 
+from pipeline import schema
 from pipeline.ingest.proposal.assemble import assemble
+from pipeline.ingest.proposal.calibration import chance_of
 from pipeline.ingest.proposal.model import Guess
 from pipeline.ingest.proposal.place import Context, of_headers, of_names, of_point
 from pipeline.ingest.proposal.score import guess_table
@@ -212,3 +214,20 @@ def test_a_water_column_is_no_pipe_and_a_pump_column_is() -> None:
     found = _read({"Well code": CODES, "Column (m)": values, "Pump column length (m)": values})
     assert found["Column (m)"].field != "length_drop_pipe_m"
     assert found["Pump column length (m)"].field == "length_drop_pipe_m"
+
+
+def test_data_scores_become_chances_that_rise_with_the_evidence() -> None:
+    rows = schema.rows("score_map")
+    assert {(r["kind"], r["state"]) for r in rows} == {(k, s) for k in ("code", "written", "inferred") for s in ("read", "asked")}
+    for row in rows:
+        assert float(row["slope"]) >= 0 and int(row["right"]) <= int(row["guesses"])
+        if float(row["slope"]) == 0:
+            share = (int(row["right"]) + 1) / (int(row["guesses"]) + 2)
+            assert 1 / (1 + np.exp(-float(row["offset"]))) == pytest.approx(share, abs=1e-3)
+
+
+def test_a_guess_that_is_read_has_the_higher_chance_than_the_same_that_is_asked_about() -> None:
+    for kind in ("inferred", "written"):
+        read = Guess("Depth", "depth_static_m", "ft", 0.97, unit_written=kind == "written")
+        asked = Guess("Depth", "depth_static_m", "ft", 0.97, why_not="no unit is written", unit_written=kind == "written")
+        assert chance_of(read) > 0.97 > chance_of(asked)

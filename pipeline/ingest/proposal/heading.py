@@ -28,6 +28,11 @@ def known(cell: str) -> float:
     return chance(found[0].odds) if found else 0.0
 
 
+def fields_of(name: str) -> tuple[str, ...]:
+    """Fields that a name may mean by its words alone, likely ones, the likeliest first."""
+    return tuple(m.field for m in meanings(parse(name)) if chance(m.odds) >= KNOWN)
+
+
 def score(cells: tuple[str, ...]) -> float:
     """Sum of the chances of the cells that are likely names; nought when fewer than two are."""
     found = [c for c in map(known, cells) if c >= KNOWN]

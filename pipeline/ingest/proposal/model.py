@@ -60,6 +60,8 @@ class Guess:
         Three of the column's own values and how they are read.
     codes : dict
         Raw texts and the code each is taken for, beyond the declared spellings.
+    unit_written : bool
+        The unit stands in the file; else place, neighbours and values tell it.
     """
 
     header: str
@@ -77,6 +79,7 @@ class Guess:
     date_order: str = ""
     samples: list[tuple[str, str]] = attribute(default_factory=list)
     codes: dict[str, str] = attribute(default_factory=dict)
+    unit_written: bool = False
 
     @property
     def sure(self) -> bool:

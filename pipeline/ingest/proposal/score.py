@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from pipeline import schema
 from pipeline.ingest.proposal import relations
+from pipeline.ingest.proposal.calibration import chance_of
 from pipeline.ingest.proposal.cells import look
 from pipeline.ingest.proposal.code_words import beyond_spellings
 from pipeline.ingest.proposal.column import Candidate, Column, claims, metres, unit_written
@@ -163,7 +164,7 @@ def _finish(column: Column, stick_up: bool) -> Guess:
     found.unit_score = 1.0
     if declared.unit and declared.unit not in ("degree",) and declared.type == "number":
         found.unit, found.unit_score = column.unit.unit, column.unit.score
-        found.unit_from = column.unit_from
+        found.unit_from, found.unit_written = column.unit_from, column.unit.written
     elif declared.unit == "degree":
         found.unit = "m" if "crs" in column.why_not else "deg"
     found.score = found.field_score * found.unit_score
@@ -183,6 +184,7 @@ def _finish(column: Column, stick_up: bool) -> Guess:
     if declared.type == "code":
         found.codes = beyond_spellings(column.profile.texts, column.profile.distinct, declared.codes)
     found.samples = samples(found, column.profile)
+    found.score = chance_of(found)
     return found
 
 
