@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from pipeline.design_point.bands import ASSUMED, DERIVED, RECORDED, Banded
-from pipeline.settings import Settings
+from pipeline.design_point.bands import ASSUMED, DERIVED, RECORDED, Banded, Floats
+from pipeline.physics import demand
+from pipeline.settings import Band, Settings
 
 # uses whose duty follows the tested yield rather than a fixed habit
 BY_YIELD = ("irrigation", "public_supply", "industrial")
@@ -31,10 +32,76 @@ def pump_kind(wells: pd.DataFrame) -> np.ndarray:
     return np.where(is_hand(wells), "hand", kind)
 
 
+def _use(wells: pd.DataFrame) -> np.ndarray:
+    return np.where(is_hand(wells), "village", code_or_unknown(wells, "use_code"))
+
+
+def _times(one: Band, other: Band) -> Band:
+    return Band(one.low * other.low, one.base * other.base, one.high * other.high)
+
+
+def _larger(one: Band, other: Band) -> Band:
+    return Band(max(one.low, other.low), max(one.base, other.base), max(one.high, other.high))
+
+
+def _methods(settings: Settings) -> dict[str, tuple[Band, float]]:
+    """Day demand [m3] and the time in which it is drawn [s] of uses whose method is declared, by use."""
+    practice = settings.practice
+    if practice["people_household"].base > 0:
+        house = _times(practice["people_household"], practice["volume_person_house"])
+    else:
+        house = _times(practice["bedrooms_household"], practice["volume_bedroom"])
+    out = {"domestic": (house, practice["duration_draw_house"].base)}
+    if practice["herd_stock"].base > 0:
+        herd = _times(practice["herd_stock"], practice["volume_animal"])
+        out["stock"] = (herd, practice["duration_draw_stock"].base)
+    return out
+
+
+def day_demand(wells: pd.DataFrame, settings: Settings) -> tuple[Floats, Floats]:
+    """Water wanted a day [m3] and the time in which it is drawn [s]; NaN where no method tells.
+
+    Households by bedrooms or people, stock by the herd (declared in the practice values), village wells by the
+    people on record.
+    """
+    use = _use(wells)
+    volume, duration = np.full(len(wells), np.nan), np.full(len(wells), np.nan)
+    for name, (day, hours) in _methods(settings).items():
+        volume, duration = np.where(use == name, day.base, volume), np.where(use == name, hours, duration)
+    people = wells["people_served_count"].to_numpy(float)
+    counted = (use == "village") & (people > 0)
+    volume = np.where(counted, people * settings.base("volume_person_village"), volume)
+    return volume, np.where(counted, settings.base("duration_draw_village"), duration)
+
+
+def asked_flow(wells: pd.DataFrame, settings: Settings) -> Banded:
+    """Flow that the use asks, whatever the well gives, m3/s: the habit of the use and the declared day demand.
+
+    A household's day demand within its hours raises the habit where it is more; a declared herd takes its place. A
+    motor-pumped village well serves as many stands as its people ask; a hand pump gives what an arm gives, however
+    many wait. With the share of the band kept, a record without people has no narrower band.
+    """
+    practice, use = settings.practice, _use(wells)
+    out, methods = Banded.recorded(np.full(len(wells), np.nan)), _methods(settings)
+    for name in np.unique(use.astype(str)):
+        band = practice.get(f"flow_{name}", practice["flow_unknown"])
+        if name in methods:
+            day, hours = methods[name]
+            mean = Band(day.low / hours, day.base / hours, day.high / hours)
+            band = mean if name == "stock" else _larger(band, mean)
+        here = np.where(use == name, 1.0, np.nan)
+        out.fill(band.base * here, band.low * here, band.high * here, ASSUMED)
+    people = np.where((use == "village") & ~is_hand(wells), wells["people_served_count"].to_numpy(float), np.nan)
+    stands = demand.factor_people(people, practice["volume_person_village"].base,
+                                  practice["duration_draw_village"].base, practice["flow_village"].base)  # fmt: skip
+    basis = np.where(stands > 1, np.int8(DERIVED), out.basis).astype(np.int8)
+    return Banded(out.base * stands, out.low * stands, out.high * stands, basis)
+
+
 def duty_flow(wells: pd.DataFrame, settings: Settings) -> Banded:
     """Duty flow of every well.
 
-    A recorded duty stands. Else the habit of the use, limited by the tested yield; large users
+    A recorded duty stands. Else what the use asks, limited by the tested yield; large users
     follow the yield. The least flow for which a pump is chosen is the floor.
 
     Returns
@@ -45,16 +112,12 @@ def duty_flow(wells: pd.DataFrame, settings: Settings) -> Banded:
     out = Banded.recorded(wells["flow_duty_m3_per_s"].to_numpy(float))
     tested = wells["flow_tested_m3_per_s"].to_numpy(float)
     tested = np.where(tested > 0, tested, np.nan)
-    use = code_or_unknown(wells, "use_code")
-    use = np.where(is_hand(wells), "village", use)
     share = practice["share_duty_of_yield"]
-    follows = np.isin(use, BY_YIELD)
+    follows = np.isin(_use(wells), BY_YIELD)
     by_yield = np.where(follows, tested, np.nan)
     out.fill(by_yield * share.base, by_yield * share.low, by_yield * share.high, DERIVED)
-    for name in np.unique(use.astype(str)):
-        band = practice.get(f"flow_{name}", practice["flow_unknown"])
-        here = np.where(use == name, 1.0, np.nan)
-        out.fill(band.base * here, band.low * here, band.high * here, ASSUMED)
+    asked = asked_flow(wells, settings)
+    out.fill(asked.base, asked.low, asked.high, asked.basis)
     most = tested * practice["share_yield"].high
     least = practice["flow_least"]
     typed = out.basis == RECORDED
@@ -69,9 +132,6 @@ def duty_flow(wells: pd.DataFrame, settings: Settings) -> Banded:
 def is_low_yield(wells: pd.DataFrame, settings: Settings) -> np.ndarray:
     """Motor-pumped wells that give less than the low end of what their use asks: the pump is set deep."""
     tested = wells["flow_tested_m3_per_s"].to_numpy(float)
-    practice = settings.practice
-    use = code_or_unknown(wells, "use_code")
-    codes, place = np.unique(use.astype(str), return_inverse=True)
-    asked = np.array([practice.get(f"flow_{name}", practice["flow_unknown"]).low for name in codes])[place]
-    follows = np.isin(use, BY_YIELD) | ~np.isnan(wells["flow_duty_m3_per_s"].to_numpy(float))
+    asked = asked_flow(wells, settings).low
+    follows = np.isin(_use(wells), BY_YIELD) | ~np.isnan(wells["flow_duty_m3_per_s"].to_numpy(float))
     return (tested > 0) & (tested < asked) & ~is_hand(wells) & ~follows

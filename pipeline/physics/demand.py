@@ -46,3 +46,23 @@ def is_yield_short(flow_m3_per_s: ArrayLike, flow_least_m3_per_s: ArrayLike, is_
     ndarray of bool
     """
     return ~(np.asarray(flow_m3_per_s, float) >= np.asarray(flow_least_m3_per_s, float)) & ~np.asarray(is_exempt, bool)
+
+
+def factor_people(
+    people: ArrayLike, volume_person_m3: float, duration_s: float, flow_m3_per_s: float
+) -> Floats:
+    """How many times a flow people ask within the hours in which they draw; never less than one.
+
+    Parameters
+    ----------
+    people : array_like, shape (n,)
+        People who draw from the well; NaN where not known.
+    volume_person_m3, duration_s, flow_m3_per_s : float
+        Water a person a day [m3], hours in which it is drawn [s], flow of one hand pump or tap stand [m3/s].
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        1 where one is enough, and where the people are not known. Source: ``sphere`` (500 people on 17 L/min).
+    """
+    return np.fmax(1.0, np.asarray(people, float) * volume_person_m3 / (duration_s * flow_m3_per_s))

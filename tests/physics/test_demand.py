@@ -50,3 +50,9 @@ def test_reference_five_hundred_people_on_one_hand_pump():
     assert gives == pytest.approx(8160, rel=1e-9)
     need = well.volume_need_m3(np.array([500, 544, 545]), 15 * LITRE) / LITRE
     assert need[0] == pytest.approx(7500, rel=1e-9) and (need <= gives).tolist() == [True, True, False]
+
+
+def test_people_past_one_stand_ask_for_more_and_unknown_people_for_one():
+    """Sphere: one stand of 17 L/min gives 8,160 L in 8 h, 544 people at 15 L."""
+    found = demand.factor_people([np.nan, 0, 544, 1088], 15 * LITRE, 8 * 3600.0, 17 * LITRE / 60)
+    assert found == pytest.approx([1, 1, 1, 2], rel=1e-9)
