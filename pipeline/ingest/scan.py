@@ -222,6 +222,69 @@ def find_records(
 
 
 @numba.njit(nogil=True, cache=_KEEP)
+def _shape(buf, pos, delim, quote):
+    """One record, header or not: next position, lines, fields, last filled one, how many are filled."""
+    stop, after, took, fields, filled, broken, _, _ = _record(buf, pos, delim, quote)
+    if broken:
+        stop, took = pos, 1
+        while stop < buf.size and buf[stop] != _LF:
+            stop += 1
+        after = min(stop + 1, buf.size)
+    count, has = 0, False
+    for i in range(pos, stop):
+        b = buf[i]
+        if b == delim:
+            count += has
+            has = False
+        elif b != _BLANK and b != _CR and b != _TAB and b != quote:
+            has = True
+    return after, took, fields, filled, count + has
+
+
+@numba.njit(nogil=True, cache=_KEEP)
+def parts(buf, words, pos, delim, quote, comment):
+    """Whether a record below the first is blank, a comment, or holds one cell only: such a line may part tables."""
+    ends, marks, top = eights.eightfold(_LF), eights.eightfold(quote), True
+    while pos < buf.size:
+        # two filled cells at the beginning of a line without quotes are enough
+        k, count, has = pos, 0, False
+        while k < buf.size and count + has < 2 and buf[k] != _LF and buf[k] != quote:
+            b = buf[k]
+            if b == delim:
+                count += has
+                has = False
+            elif b != _BLANK and b != _CR and b != _TAB:
+                has = True
+            k += 1
+        stop, plain, keep = -1, True, eights.from_byte(k)
+        for at in range(k >> 3, words.size):
+            end = eights.noughts(words[at] ^ ends) & keep
+            if end:
+                keep &= eights.below(end)
+            if eights.noughts(words[at] ^ marks) & keep:
+                plain = False
+                break
+            if end:
+                stop = 8 * at + eights.first(end)
+                break
+            keep = eights.ALL
+        if plain and stop < 0:
+            stop = max(k, 8 * words.size)
+            while stop < buf.size and buf[stop] != _LF:
+                plain = plain and buf[stop] != quote
+                stop += 1
+        if plain:
+            apart, after = count + has < 2, stop + 1
+        else:
+            after, _, _, filled, cells = _shape(buf, pos, delim, quote)
+            apart = cells < 2 or filled < 2
+        if not top and (apart or buf[pos] == comment):
+            return True
+        pos, top = after, False
+    return False
+
+
+@numba.njit(nogil=True, cache=_KEEP)
 def shapes(buf, pos, delim, quote, place, shape):
     """Shape of every record, header or not; a quote that is not closed ends with its line.
 
@@ -230,22 +293,9 @@ def shapes(buf, pos, delim, quote, place, shape):
     """
     n, line = 0, 0
     while pos < buf.size:
-        stop, after, took, fields, filled, broken, _, _ = _record(buf, pos, delim, quote)
-        if broken:
-            stop, took = pos, 1
-            while stop < buf.size and buf[stop] != _LF:
-                stop += 1
-            after = min(stop + 1, buf.size)
-        count, has = 0, False
-        for i in range(pos, stop):
-            b = buf[i]
-            if b == delim:
-                count += has
-                has = False
-            elif b != _BLANK and b != _CR and b != _TAB and b != quote:
-                has = True
+        after, took, fields, filled, count = _shape(buf, pos, delim, quote)
         place[0, n], place[1, n] = pos, line
-        shape[0, n], shape[1, n], shape[2, n] = fields, filled, count + has
+        shape[0, n], shape[1, n], shape[2, n] = fields, filled, count
         n += 1
         pos, line = after, line + took
     return n

@@ -14,7 +14,7 @@ from pipeline.ingest.parse import Part
 
 _LOOK = 8192
 _LF, _CR = 10, 13
-_PLAIN = frozenset((9, 10, 12, 13, 26, 30))
+_NOT_STRANGE = bytes([9, 10, 12, 13, 26, 30, *range(32, 256)])
 _EMPTY = b" \t\r\n,;|\0\xef\xbb\xbf\xff\xfe"
 _ASCII = bytes(range(128)).decode("ascii")
 # pairs of bytes that are one character each in encodings of several bytes
@@ -39,7 +39,7 @@ def open_text(buffer: NDArray[np.uint8], name: str) -> Opened:
     wide = _wide(head)
     if wide:
         return _narrowed(buffer, name, wide)
-    strange = sum(b < 32 and b not in _PLAIN for b in head)
+    strange = len(head.translate(None, _NOT_STRANGE))
     # a few NULs are damaged lines; a head full of control bytes is no text
     if strange > max(16, len(head) // 20):
         raise SourceError(f"{name}: the file is binary, not a table of text.")
