@@ -23,6 +23,8 @@ _BARE = frozenset({"top", "bottom", "depth", "diameter", "measured", "duration",
                    "to", "below_ground", "level", "inside", "total_word", "power", "set", "material"})  # fmt: skip
 _TIMES = ("hour", "min")
 _NO_WELLS = frozenset({"latitude", "longitude", "drilled", "completed", "elevation"})
+# names of tables of layers; other words of rock may stand in the name of any table
+_ROCK = re.compile(r"lith|geolog|strat|formation|layer")
 _UNSURE = 2.4
 _MOST_KINDS = 20
 _FEWEST_SYMBOLS = 3
@@ -53,6 +55,8 @@ def named(name: str) -> str:
     """What part of a well the name of a file or sheet says its table is about; "" where it says none."""
     last = re.sub(r"\.\w{1,5}$", "", name.split(": ")[-1].split("/")[-1])
     words = {c for way, _ in parse(last).readings for c in way}
+    if not _ROCK.search(last.lower()):
+        words -= {"geology"}
     return next((kind for kind in _ABOUT if kind in words), "")
 
 
@@ -81,6 +85,8 @@ def by_table(columns: list[Column], kind: str) -> None:
             if cost > 0.5 or not set(concepts) <= _BARE or not concepts:
                 continue
             if kind == "geology":
+                if not {"top", "bottom"} & set(concepts):
+                    continue
                 # where rock lies says nothing of the well
                 column.candidates = []
                 continue
