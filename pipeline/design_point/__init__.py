@@ -79,6 +79,11 @@ def design(wells: pd.DataFrame, settings: Settings, comparable: Comparable) -> p
     out: dict[str, object] = {name: wells[name] for name in
                               ("source_id", "well_id", "region_code", "market_code", "acidity_ph",
                                "chloride_mg_per_l", "is_flowing", "weight_inclusion_fraction")}  # fmt: skip
+    wanted, seconds = duty.day_demand(wells, settings)
+    out["volume_demand_day_m3"] = wanted
+    out["volume_available_m3"] = duty.volume_available(
+        wells, seconds, static.base, pump.base, room.base, flow.base, hand
+    )
     out["use_code"] = duty.code_or_unknown(wells, "use_code")
     for name, value in {
         "depth_completed_m": depth, "depth_static_m": static, "flow_duty_m3_per_s": flow,

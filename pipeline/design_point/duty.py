@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.design_point.bands import ASSUMED, DERIVED, RECORDED, Banded, Floats
-from pipeline.physics import demand
+from pipeline.physics import demand, well
 from pipeline.settings import Band, Settings
 
 # uses whose duty follows the tested yield rather than a fixed habit
@@ -135,3 +135,29 @@ def is_low_yield(wells: pd.DataFrame, settings: Settings) -> np.ndarray:
     asked = asked_flow(wells, settings).low
     follows = np.isin(_use(wells), BY_YIELD) | ~np.isnan(wells["flow_duty_m3_per_s"].to_numpy(float))
     return (tested > 0) & (tested < asked) & ~is_hand(wells) & ~follows
+
+
+def volume_available(wells: pd.DataFrame, seconds: Floats, static: Floats, intake: Floats, bore: Floats,
+                     duty: Floats, hand: np.ndarray) -> Floats:  # fmt: skip
+    """Water that a well gives within the hours of drawing, m3: stored between rest level and intake, and its yield.
+
+    Parameters
+    ----------
+    seconds : ndarray
+        Time of drawing, from :func:`day_demand`. [s]
+    static, intake, bore : ndarray
+        Level at rest and pump intake below ground, inside of the casing. [m]
+    duty : ndarray
+        Duty flow, past which a hand pump gives no more. [m3/s]
+    hand : ndarray of bool
+
+    Returns
+    -------
+    ndarray
+        NaN where no yield was tested or no method tells the hours. The bore is taken all the way down: open rock
+        below a casing is often a little narrower. Source: ``gwp_ex1``.
+    """
+    tested = wells["flow_tested_m3_per_s"].to_numpy(float)
+    inflow = np.where(tested > 0, tested, np.nan)
+    stored = well.volume_available_m3(intake, np.maximum(static, 0.0), np.zeros(len(wells)), bore, inflow, seconds)
+    return np.where(hand, np.minimum(stored, duty * seconds), stored)

@@ -7,6 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pipeline.design_point.bands import Floats
+from pipeline.physics import well
 from pipeline.settings import Settings
 
 ENDS = ("", "_low", "_high")
@@ -109,6 +110,11 @@ def lower(points: pd.DataFrame, fall: float, settings: Settings) -> tuple[pd.Dat
         after[f"head_shutoff_m{end}"] = points[f"head_shutoff_m{end}"] * np.where(told, 1.0, ratio)
     after["length_cable_m"] = points["length_cable_m"] + np.where(points["length_cable_m"] > 0, down, 0.0)
     after["margin_water_m"] = after["depth_pump_m"] - after["depth_pumping_m"]
+    # what stands above the intake shrinks; a hand pump gives what an arm gives as long as there is water
+    bore = np.where(points["pump_kind_code"].eq("hand"), 0.0, points["diameter_casing_inside_m"].to_numpy(float))
+    stood = np.maximum(setting - np.maximum(static, 0.0), 0.0)
+    stands = np.maximum(setting + down - np.maximum(static + fall, 0.0), 0.0)
+    after["volume_available_m3"] = points["volume_available_m3"] + well.volume_bore_m3(bore, stands - stood)
     after["depth_setting_wanted_m"] = points["depth_setting_wanted_m"] + fall
     after["setting_limited_code"] = np.where(
         code == "dry", "dry", np.where(short & ~still, "bottom", points["setting_limited_code"].to_numpy(object))

@@ -59,15 +59,16 @@ def near_bottom(view: View, limit: float) -> Finding:
 
 @test("R05")
 def low_yield(view: View, limit: float) -> Finding:
-    """Tested yield below the duty that the use would want."""
+    """Tested yield below the duty that the use would want, or storage and yield short of the day's demand."""
     tested = view.number("wells.flow_tested_m3_per_s")
     wanted = view.number("wells.flow_duty_m3_per_s")
     for use in schema.codes("use"):
         name = f"flow_{use}"
         if name in view.settings.practice:
             wanted = np.where(np.isnan(wanted) & view.is_in("design.use_code", (use,)), view.base(name), wanted)
-    share = tested / wanted
-    return Finding(share < limit, share, raised=tested < view.base("yield_least"))
+    met = view.number("design.volume_available_m3") / view.number("design.volume_demand_day_m3")
+    share = np.fmin(tested / wanted, met)
+    return Finding(share < limit, share, raised=(tested < view.base("yield_least")) | (met < limit))
 
 
 @test("R06")

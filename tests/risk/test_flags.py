@@ -222,6 +222,16 @@ def test_reference_yield_of_a_new_well():
     assert one("R05", {"wells.flow_tested_m3_per_s": 4 * GPM})["severity_code"] == "note"
 
 
+def test_low_yield_is_a_note_where_storage_meets_the_day_and_a_caution_where_it_is_short():
+    change = {"wells.flow_tested_m3_per_s": 2 * GPM, "design.volume_demand_day_m3": 1.249}
+    met, short = ({**change, "design.volume_available_m3": volume} for volume in (1.3, 0.9))
+    assert one("R05", met)["severity_code"] == "note"
+    assert one("R05", short)["severity_code"] == "caution"
+    # a hand pump that cannot serve its people in a day, though its well yields enough
+    crowd = {"design.volume_available_m3": 8.16, "design.volume_demand_day_m3": 45.0}
+    assert one("R05", crowd)["severity_code"] == "caution"
+
+
 def test_reference_saturation_index():
     # worked example of public calculator pages, from memory: pH 7.5, 25 C, solids 320, calcium 150, alkalinity 34
     assert float(saturation_index(7.5, 25.0, 320.0, 150.0, 34.0)) == pytest.approx(-0.7, abs=0.05)
