@@ -7,6 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pipeline.design_point.bands import ASSUMED, DERIVED, Banded, Floats, add, constant
+from pipeline.design_point.latitude import by_latitude
 from pipeline.settings import Band, Settings
 
 GRAVITY = 9.80665  # standard acceleration, ISO 80000-3
@@ -64,19 +65,22 @@ def head_before_friction(
 
 
 def temperature(wells: pd.DataFrame, setting: Banded, settings: Settings) -> Banded:
-    """Water temperature, degC: recorded, else by latitude with the rise towards depth."""
+    """Water temperature, degC: recorded, else the mean air of its latitude and a little more; warmer with depth.
+
+    Where the latitude is not known, or the settings give a temperature of their own, that of a temperate place.
+    """
     practice = settings.practice
     out = Banded.recorded(wells["temperature_water_degc"].to_numpy(float))
-    warm = np.abs(wells["latitude_deg"].to_numpy(float)) < settings.base("latitude_warm")
     deeper = np.maximum(setting.base - 15.0, 0.0)
-    for which, name in ((warm, "temperature_warm"), (~warm, "temperature_default")):
-        band, slope, here = practice[name], practice["gradient_temperature"], np.where(which, 1.0, np.nan)
-        base, low, high = (
-            (b + s * deeper) * here
-            for b, s in ((band.base, slope.base), (band.low, slope.low), (band.high, slope.high))
-        )
-        out.fill(base, low, high, ASSUMED)
-    return out
+    over, slope, least = (practice[n] for n in ("temperature_over_air", "gradient_temperature", "temperature_least"))
+    if "temperature_default" not in settings.practice_overlay:
+        base, low, high = by_latitude(wells, "temperature_air", "degC")
+        out.fill(np.maximum(base + over.base, least.base) + slope.base * deeper,
+                 np.maximum(low + over.low, least.low) + slope.low * deeper,
+                 np.maximum(high + over.high, least.high) + slope.high * deeper, ASSUMED)  # fmt: skip
+    band = practice["temperature_default"]
+    return out.fill(band.base + slope.base * deeper, band.low + slope.low * deeper, band.high + slope.high * deeper,
+                    ASSUMED)  # fmt: skip
 
 
 def bore(wells: pd.DataFrame, hand: NDArray, settings: Settings) -> Banded:

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from pipeline.design_point.bands import ASSUMED, DERIVED, RECORDED, Banded, Floats, add
 from pipeline.design_point.calibration import COLUMN, DEPTH, LEVEL, SettingRules
+from pipeline.design_point.latitude import by_latitude
 from pipeline.settings import Settings
 
 
@@ -150,10 +151,17 @@ def _correct(out: Banded, wells: pd.DataFrame, hand: NDArray, rule: NDArray[np.i
 
 
 def discharge_depth(wells: pd.DataFrame, hand: NDArray, settings: Settings) -> Banded:
-    """Depth at which the pipe leaves the well, m: pitless adapter, or above ground for hand pumps."""
+    """Depth at which the pipe leaves the well, m: pitless adapter below frost, or above ground for hand pumps.
+
+    Frost follows the latitude where it is known; a depth in the settings stands for every well.
+    """
     size = len(wells)
     out = Banded.recorded(np.full(size, np.nan))
     above = hand | wells["use_code"].isin(["village"]).to_numpy()
+    if "depth_discharge_pitless" not in settings.practice_overlay:
+        here = np.where(above, np.nan, 1.0)
+        base, low, high = by_latitude(wells, "pitless_depth", "m")
+        out.fill(base * here, low * here, high * here, ASSUMED)
     for which, name in ((above, "depth_discharge_stick_up"), (~above, "depth_discharge_pitless")):
         band, here = settings.practice[name], np.where(which, 1.0, np.nan)
         out.fill(band.base * here, band.low * here, band.high * here, ASSUMED)
