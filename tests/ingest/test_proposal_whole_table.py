@@ -231,3 +231,16 @@ def test_a_guess_that_is_read_has_the_higher_chance_than_the_same_that_is_asked_
         read = Guess("Depth", "depth_static_m", "ft", 0.97, unit_written=kind == "written")
         asked = Guess("Depth", "depth_static_m", "ft", 0.97, why_not="no unit is written", unit_written=kind == "written")
         assert chance_of(read) > 0.97 > chance_of(asked)
+
+
+def test_intervals_of_a_table_of_holes_end_at_the_drilled_depth() -> None:
+    ends = [f"{d:.0f}" for d in quantities(False, 3)["done"]]
+    columns = {"Ref No": CODES, "From Ft": ["0"] * ROWS, "To Ft": ends, "Hole Dia": _pick("8", "9.875")}
+    found = _read(columns, Context(table="DrillHoles.csv"))
+    assert (found["To Ft"].field, found["To Ft"].unit, found["To Ft"].sure) == ("depth_drilled_m", "ft", True)
+    # how wide it was drilled is not how wide the casing is, and its upper end is nothing
+    assert not found["Hole Dia"].sure and not found["From Ft"].sure
+    # without a name that says so, and in a table of layers, an interval's end is no depth of a well
+    for name in ("Extract.csv", "Hole lithology.csv"):
+        again = _read(columns, Context(table=name))["To Ft"]
+        assert not (again.sure and again.field == "depth_drilled_m"), name

@@ -22,9 +22,12 @@ _ABOUT = {"geology": ("geology",), "screen": ("screen",), "casing": ("casing",),
 _BARE = frozenset({"top", "bottom", "depth", "diameter", "measured", "duration", "type", "method", "length", "rate",
                    "to", "below_ground", "level", "inside", "total_word", "power", "set", "material"})  # fmt: skip
 _TIMES = ("hour", "min")
+_INTERVAL = 4.2
 _NO_WELLS = frozenset({"latitude", "longitude", "drilled", "completed", "elevation"})
 # names of tables of layers; other words of rock may stand in the name of any table
 _ROCK = re.compile(r"lith|geolog|strat|formation|layer")
+# names of tables of drilled intervals; only beside a top and a bottom, for wells are called boreholes too
+_HOLE = re.compile(r"hole")
 _UNSURE = 2.4
 _MOST_KINDS = 20
 _FEWEST_SYMBOLS = 3
@@ -66,6 +69,8 @@ def about(name: str, columns: list[Column]) -> str:
         return told
     spoken = [_spoken(c) for c in columns]
     every = set().union(*spoken) if spoken else set()
+    if _HOLE.search(name.lower()) and {"top", "bottom"} <= every and not every & _NO_WELLS:
+        return "hole"
     parts = {kind for kind in ("screen", "casing", "test") if kind in every}
     return parts.pop() if len(parts) == 1 and not every & _NO_WELLS else ""
 
@@ -89,6 +94,12 @@ def by_table(columns: list[Column], kind: str) -> None:
                     continue
                 # where rock lies says nothing of the well
                 column.candidates = []
+                continue
+            if kind == "hole":
+                if "bottom" in concepts:  # how deep was drilled; how wide says nothing of the bore above the pump
+                    odds = weight("table_name") + _INTERVAL
+                    text = "the lower end of an interval in a table of holes"
+                    _add(column, "depth_drilled_m", odds, Evidence("table", text, odds))
                 continue
             told = meanings(Header(((tuple(dict.fromkeys((*_ABOUT[kind], *concepts))), cost),), column.parsed.unit))
             best = told[0] if told else None
