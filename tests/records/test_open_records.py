@@ -126,3 +126,23 @@ def test_reference_uganda_repairs(uganda: Records) -> None:
     counts = uganda.issues["code"].value_counts()
     assert {code: int(counts[code]) for code in ("P104", "P102", "P101", "P105")} == {
         "P104": 4, "P102": 2, "P101": 2, "P105": 11}  # fmt: skip
+
+
+def test_reference_malawi_rows_columns_depth_and_dates(records: Path) -> None:
+    # 152 rows, 138 columns, 68 of them empty, median depth 48 m of 141, days first (worked out from the published
+    # file, doi in its dictionary, CC BY 4.0); the copy beside the checkout has personal columns emptied too
+    path = records / "mw-malawi-drilling" / "drillingdata.csv"
+    if not path.is_file():
+        pytest.skip("the open records lack the drilling survey of Malawi")
+    frame = pd.read_csv(path, dtype="str")
+    assert frame.shape == (152, 138) and frame.isna().all().sum() >= 68
+    intake = read_inputs([path], Settings())
+    assert intake.ledger[0].rows_read == 152
+    layout = intake.layouts[intake.tables[0].source_id]
+    column = layout.wells_table().columns["depth_drilled_m"]
+    depth = pd.to_numeric(intake.tables[0].column(column.sources[0]), errors="coerce").dropna()
+    assert len(depth) == 141 and depth.median() == 48
+    assert layout.date_order == "dmy" or layout.wells_table().columns["completed_date"].date_order == "dmy"
+    out = to_records(intake, Settings())
+    told = out.wells["completed_date"].dropna()
+    assert len(told) and told.min().year >= 1990
