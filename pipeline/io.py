@@ -192,6 +192,26 @@ def read_table(name: str, folder: Path, columns: list[str] | None = None) -> pd.
     return pa.concat_tables([pq.read_table(path, columns=columns) for path in found]).to_pandas()
 
 
+def refuse_other_columns(names: Iterable[str], folder: Path) -> None:
+    """Refuse a run whose tables lack columns that are declared now.
+
+    Raises
+    ------
+    UsageError
+        When a table is absent or was written with other columns, as by an earlier version.
+    """
+    for name in names:
+        found = parts(name, folder)
+        if not found:
+            raise UsageError(f"{folder} holds no table '{name}'; make the run again.")
+        lacking = [c for c in schema.arrow_schema(name).names if c not in pq.read_schema(found[0]).names]
+        if lacking:
+            raise UsageError(
+                f"{folder}: table '{name}' lacks {', '.join(lacking[:3])}, so another version wrote it; make the run "
+                "again with --replace."
+            )
+
+
 def chunks(name: str, folder: Path, size: int) -> Iterator[pd.DataFrame]:
     """A table of a run in frames of at most ``size`` rows, in order."""
     for path in parts(name, folder):

@@ -146,6 +146,7 @@ def measure_first(
         When the folder is no finished run.
     """
     settings, _ = of_run(run, settings)
+    io.refuse_other_columns(("wells", "design"), run)
     comparable = learn(io.read_table("wells", run), settings)
     step = settings.chunk_wells
     pairs = zip(io.chunks("wells", run, step), io.chunks("design", run, step), strict=True)

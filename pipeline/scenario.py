@@ -59,6 +59,7 @@ def lower_water(
     if not 0 < fall_m <= 1000:
         raise UsageError("--lower-water takes a length above nought, such as \"10 m\" or \"30 ft\".")
     settings, manifest = of_run(run, settings)
+    io.refuse_other_columns(("wells", "design", "selection"), run)
     io.refuse_folder(out, replace_run)
     io.prepare_folder(out, replace_run)
     try:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
+import pyarrow.parquet as pq
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -148,4 +150,16 @@ def test_command_and_its_errors(sample_run: Path, tmp_path: Path):
         scenario.lower_water(tmp_path, 1.0, tmp_path / "x", PLAIN)
     with pytest.raises(UsageError, match="length above nought"):
         scenario.lower_water(sample_run, -1.0, tmp_path / "x", PLAIN)
+    assert not (tmp_path / "x").exists()
+
+
+def test_a_run_of_other_columns_is_refused_in_one_line(sample_run: Path, tmp_path: Path):
+    old = Path(shutil.copytree(sample_run, tmp_path / "old"))
+    part = io.parts("design", old)[0]
+    pq.write_table(pq.read_table(part).drop_columns(["depth_pump_m"]), part)
+    with pytest.raises(UsageError, match="lacks depth_pump_m, so another version wrote it"):
+        scenario.lower_water(old, 1.0, tmp_path / "x", PLAIN)
+    shutil.rmtree(old / "tables" / "wells")
+    with pytest.raises(UsageError, match="no table 'wells'"):
+        scenario.lower_water(old, 1.0, tmp_path / "x", PLAIN)
     assert not (tmp_path / "x").exists()
