@@ -18,8 +18,6 @@ from pipeline.settings import Settings, of_run
 from pipeline.sizing import choices
 from pipeline.units import convert
 
-# three points stand for a distribution: weights of the tenth, fiftieth and ninetieth percentile
-END_WEIGHT = 0.3
 _LEAST_M = 0.05  # less pipe than this at stake is nothing to travel for
 
 
@@ -102,7 +100,7 @@ def of_chunk(
         wrong = np.zeros(len(at))
         for end in ("_low", "_high"):
             other = choices(design(_filled(here, now, what, end, settings), settings, comparable), settings)
-            wrong += END_WEIGHT * (other.fillna("") != base.fillna("")).to_numpy(float)
+            wrong += settings.base("weight_percentile_end") * (other.fillna("") != base.fillna("")).to_numpy(float)
         weight = now["weight_inclusion_fraction"].to_numpy(float)
         length = now["length_drop_pipe_m"].to_numpy(float)
         stake = weight * (narrowed + wrong * length)

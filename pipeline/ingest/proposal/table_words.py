@@ -22,7 +22,6 @@ _ABOUT = {"geology": ("geology",), "screen": ("screen",), "casing": ("casing",),
 _BARE = frozenset({"top", "bottom", "depth", "diameter", "measured", "duration", "type", "method", "length", "rate",
                    "to", "below_ground", "level", "inside", "total_word", "power", "set", "material"})  # fmt: skip
 _TIMES = ("hour", "min")
-_INTERVAL = 4.2
 _NO_WELLS = frozenset({"latitude", "longitude", "drilled", "completed", "elevation"})
 # names of tables of layers; other words of rock may stand in the name of any table
 _ROCK = re.compile(r"lith|geolog|strat|formation|layer")
@@ -97,7 +96,7 @@ def by_table(columns: list[Column], kind: str) -> None:
                 continue
             if kind == "hole":
                 if "bottom" in concepts:  # how deep was drilled; how wide says nothing of the bore above the pump
-                    odds = weight("table_name") + _INTERVAL
+                    odds = weight("hole_interval")
                     text = "the lower end of an interval in a table of holes"
                     _add(column, "depth_drilled_m", odds, Evidence("table", text, odds))
                 continue
