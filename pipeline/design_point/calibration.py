@@ -24,12 +24,9 @@ from pipeline.settings import Settings
 RULES = ("level", "column", "depth")
 LEVEL, COLUMN, DEPTH = range(3)
 # what a record must not tell for each rule to be the one that applies
-BLANKED = {
-    LEVEL: ("depth_pump_m", "length_drop_pipe_m"),
-    COLUMN: ("depth_pump_m", "length_drop_pipe_m", "flow_tested_m3_per_s", "depth_pumping_m", "drawdown_test_m"),
-    DEPTH: ("depth_pump_m", "length_drop_pipe_m", "flow_tested_m3_per_s", "depth_pumping_m", "drawdown_test_m",
-            "depth_static_m", "is_flowing"),
-}  # fmt: skip
+_SETTING = ("depth_pump_m", "length_drop_pipe_m", "depth_pump_recommended_m")
+_TEST = ("flow_tested_m3_per_s", "depth_pumping_m", "drawdown_test_m")
+BLANKED = {LEVEL: _SETTING, COLUMN: _SETTING + _TEST, DEPTH: (*_SETTING, *_TEST, "depth_static_m", "is_flowing")}
 REGION = ["source_id", "area_code", "region_code"]
 
 

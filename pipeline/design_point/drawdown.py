@@ -32,7 +32,8 @@ def well_depth(asked: Asked, settings: Settings) -> Banded:
     # a well is at least as deep as what was measured or set in it
     known = np.nanmax(
         np.column_stack([np.zeros(len(wells)), *(wells[c].to_numpy(float) for c in
-                         ("depth_pump_m", "depth_static_m", "depth_pumping_m", "length_drop_pipe_m"))]), axis=1
+                         ("depth_pump_m", "depth_static_m", "depth_pumping_m", "length_drop_pipe_m",
+                          "depth_obstruction_m"))]), axis=1
     )  # fmt: skip
     least = known + settings.base("clearance_bottom")
     out.fill(quantiles[:, 1], quantiles[:, 0], quantiles[:, 2], NEIGHBOURS)

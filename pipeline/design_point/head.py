@@ -131,10 +131,14 @@ def pump_mass(wells: pd.DataFrame, power: Banded, hand: NDArray, settings: Setti
 def shutoff_head(wells: pd.DataFrame, running: Banded, kind: NDArray, settings: Settings) -> Banded:
     """Head against a closed valve, m: recorded, else the declared ratio to the running head.
 
+    A drive of variable speed may run up to full speed against the valve: the head follows the square of the speed.
     NaN for pumps that have none (hand pumps, helical rotors): their limit is a relief valve.
     """
     out = Banded.recorded(wells["head_shutoff_m"].to_numpy(float))
     ratio = settings.practice["ratio_shutoff"]
     turns = np.where(np.isin(kind, ["hand", "helical"]), np.nan, 1.0)
-    return out.fill(ratio.base * running.base * turns, ratio.low * running.low * turns,
-                    ratio.high * running.high * turns, ASSUMED)  # fmt: skip
+    driven = wells["is_variable_speed"].astype(object).eq(True).to_numpy(bool)
+    speed = settings.practice["ratio_speed_shutoff"]
+    ends = [np.where(driven, end**2, 1.0) * turns for end in (speed.base, speed.low, speed.high)]
+    return out.fill(ratio.base * running.base * ends[0], ratio.low * running.low * ends[1],
+                    ratio.high * running.high * ends[2], ASSUMED)  # fmt: skip

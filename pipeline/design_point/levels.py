@@ -62,11 +62,14 @@ def work_out(wells: pd.DataFrame, settings: Settings, comparable: Comparable) ->
     least = [np.minimum(submergence, share * end) for end in (depth.base, depth.low, depth.high)]
     most = [end - room for end, room in zip((deepest.base, deepest.low, deepest.high), least, strict=True)]
     level = water.held_by_setting(level, static, most[0], most[1], most[2], deep)
+    pumped = water.is_pumped_test(wells)
+    trusted = ~np.isnan(setting.advice(wells)) & (deep | ~pumped)
     pump, wanted, limited = setting.setting_depth(
-        wells, depth, static, level, down, up, hand, tested, deep, deepest, limited_by, comparable.setting, settings
+        wells, depth, static, level, down, up, hand, tested, deep, deepest, limited_by, trusted, comparable.setting,
+        settings,
     )
-    # a recorded setting tells that the level stays above it, unless a pumped test tells otherwise
-    set_by_people = (pump.basis == RECORDED) & ~water.is_pumped_test(wells)
+    # a setting on record or advised tells that the level stays above it, unless a pumped test tells otherwise
+    set_by_people = (pump.basis == RECORDED) & ~pumped | trusted & (pump.basis != RECORDED)
     at_pump = np.where(set_by_people, pump.base - least[0], np.inf)
     level = water.held_by_setting(level, static, at_pump, at_pump, at_pump, deep & set_by_people, True)
     leaves = setting.discharge_depth(wells, hand, settings)

@@ -116,8 +116,10 @@ def lower(points: pd.DataFrame, fall: float, settings: Settings) -> tuple[pd.Dat
     stands = np.maximum(setting + down - np.maximum(static + fall, 0.0), 0.0)
     after["volume_available_m3"] = points["volume_available_m3"] + well.volume_bore_m3(bore, stands - stood)
     after["depth_setting_wanted_m"] = points["depth_setting_wanted_m"] + fall
+    blocked = points["setting_limited_code"].eq("obstruction").to_numpy(bool)
     after["setting_limited_code"] = np.where(
-        code == "dry", "dry", np.where(short & ~still, "bottom", points["setting_limited_code"].to_numpy(object))
+        code == "dry", "dry",
+        np.where(short & ~still & ~blocked, "bottom", points["setting_limited_code"].to_numpy(object)),
     )
     moves = pd.DataFrame({
         "lowering_code": code, "length_added_m": down, "length_added_m_low": fewest, "length_added_m_high": most,

@@ -15,7 +15,7 @@ from pipeline.design_point.drawdown import is_pumped_test
 from pipeline.design_point.duty import is_hand
 from pipeline.design_point.levels import work_out
 from pipeline.design_point.neighbours import sample_of
-from pipeline.design_point.setting import discharge_depth, water_column
+from pipeline.design_point.setting import advice, discharge_depth, water_column
 from pipeline.settings import Settings
 
 
@@ -69,7 +69,8 @@ def residuals(wells: pd.DataFrame, settings: Settings, comparable: Comparable) -
     """The table ``residuals`` for a frame of wells: what is recorded against what would have been said without it.
 
     Rules ``setting_level``, ``setting_column`` and ``setting_depth`` for recorded pump depths and drop-pipe lengths,
-    by the rule that the rest of the record allows; ``drawdown`` for pumped tests, at the rate of the test with the
+    by the rule that the rest of the record allows; ``setting_advised`` where the driller's advice is recorded beside
+    them; ``drawdown`` for pumped tests, at the rate of the test with the
     specific capacity of comparable wells. A well is never its own neighbour;
     in the quantiles of a group it is one among the others.
     """
@@ -81,6 +82,10 @@ def residuals(wells: pd.DataFrame, settings: Settings, comparable: Comparable) -
         found = work_out(blanked(mine, BLANKED[LEVEL]), settings, comparable)
         names = np.array([f"setting_{name}" for name in RULES], dtype=object)[found.rule]
         parts.append(_rows(mine, names, recorded[has], found.pump))
+    if (has := ~np.isnan(recorded) & ~np.isnan(advice(wells))).any():
+        mine = wells[has].reset_index(drop=True)
+        found = work_out(blanked(mine, ("depth_pump_m", "length_drop_pipe_m")), settings, comparable)
+        parts.append(_rows(mine, "setting_advised", recorded[has], found.pump))
     drawdown = wells["drawdown_test_m"].fillna(wells["depth_pumping_m"] - wells["depth_static_m"]).to_numpy(float)
     flow = wells["flow_tested_m3_per_s"].to_numpy(float)
     if (has := is_pumped_test(wells) & (flow > 0) & (drawdown > 0)).any():

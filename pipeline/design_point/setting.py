@@ -15,7 +15,7 @@ from pipeline.settings import Settings
 def deepest_setting(
     wells: pd.DataFrame, depth: Banded, level: Banded, deep: NDArray, settings: Settings
 ) -> tuple[Banded, NDArray]:
-    """Deepest setting that bottom and screen allow, m.
+    """Deepest setting that bottom, screen and a reported obstruction allow, m.
 
     Parameters
     ----------
@@ -29,8 +29,9 @@ def deepest_setting(
     deepest : Banded
         With the base clearance, the least at the high end, and the ends that an estimated depth leaves.
     limited_by : ndarray of text
-        "screen" or "bottom". The top of the screen holds the pump only where the water stays far enough above
-        it; where the level falls into the screen the pump has to follow, and a flag says so.
+        "obstruction", "screen" or "bottom". The top of the screen holds the pump only where the water stays far
+        enough above it; where the level falls into the screen the pump has to follow, and a flag says so. No pump
+        passes a reported obstruction.
     """
     clearance = settings.practice["clearance_bottom"]
     shallow = settings.base("share_clearance_shallow")
@@ -41,7 +42,12 @@ def deepest_setting(
     room = level.base + settings.practice["submergence"].low
     governs = (screen >= room) & (screen < bottom) & ~deep
     ends = [np.where(governs, screen, end) for end in (bottom, bottom_low, bottom_high)]
-    return Banded(ends[0], ends[1], ends[2], depth.basis), np.where(governs, "screen", "bottom").astype(object)
+    told = wells["depth_obstruction_m"].where(wells["depth_obstruction_m"] > 0).to_numpy(float)
+    above = np.maximum(told - settings.base("clearance_obstruction"), 0.0)
+    blocked = above < ends[0]
+    ends = [np.fmin(end, above) for end in ends]
+    code = np.where(blocked, "obstruction", np.where(governs, "screen", "bottom")).astype(object)
+    return Banded(ends[0], ends[1], ends[2], depth.basis), code
 
 
 def _rock(wells: pd.DataFrame, depth: Banded, settings: Settings) -> NDArray[np.bool_]:
@@ -54,14 +60,21 @@ def _rock(wells: pd.DataFrame, depth: Banded, settings: Settings) -> NDArray[np.
 def setting_depth(
     wells: pd.DataFrame, depth: Banded, static: Banded, level: Banded, down: Floats, up: Floats,
     hand: NDArray, has_capacity: NDArray, deep: NDArray, deepest: Banded, limited_by: NDArray,
-    rules: SettingRules, settings: Settings,
+    trusted: NDArray, rules: SettingRules, settings: Settings,
 ) -> tuple[Banded, Floats, NDArray]:  # fmt: skip
     """Pump intake below ground, m.
 
-    Recorded pump depth or drop-pipe length stands. A low-yield well has its pump at the deepest setting.
+    Recorded pump depth or drop-pipe length stands. What the driller advises is followed, down to the least clearance
+    above bottom or obstruction, with no wider band than the rules give without it. A low-yield well has its pump at
+    the deepest setting.
     With levels and a capacity: pumping level plus submergence, no deeper than bottom and screen allow. With
     a level only: a share of the water column by kind of well. With a depth only: a share of the depth. Each rule is
     corrected by what recorded settings of the region tell.
+
+    Parameters
+    ----------
+    trusted : ndarray of bool
+        Wells whose recommended setting no pumped test contradicts.
 
     Returns
     -------
@@ -69,7 +82,7 @@ def setting_depth(
     wanted : ndarray
         What pumping level and submergence ask for, before any limit.
     limited : ndarray of text
-        none, bottom, screen, recorded, dry.
+        none, bottom, screen, obstruction, recorded, dry.
     """
     practice = settings.practice
     out = Banded.recorded(wells["depth_pump_m"].where(wells["depth_pump_m"] > 0).to_numpy(float))
@@ -107,17 +120,38 @@ def setting_depth(
     out.high = np.where(shared, np.fmax(out.high, wanted.high), out.high)
     _correct(out, wells, hand, rule_of(full, has_level), ~recorded & ~deep, deepest, depth, static, rules)
     limited = np.where(recorded, "recorded", "none").astype(object)
-    over = ~recorded & (out.base > deepest.base)
+    most = _follow_advice(out, wells, ~recorded, deepest, settings)
+    over = ~recorded & (out.base > most)
     limited[over] = limited_by[over]
     limited[~recorded & (static.base > deepest.base)] = "dry"
-    out.base = np.where(recorded, out.base, np.minimum(out.base, deepest.base))
+    out.base = np.where(recorded, out.base, np.minimum(out.base, most))
     out.low = np.where(recorded, out.low, np.minimum(np.maximum(np.minimum(out.low, deepest.low), 0.0), out.base))
     out.high = np.where(recorded, out.high, np.maximum(np.minimum(out.high, deepest.high), out.base))
     # a setting follows its pumping level down to the limit, so that a pump is never placed above its water
-    lifted = ~recorded & (out.base < np.minimum(level.base + practice["submergence"].low, deepest.base))
+    lifted = ~recorded & ~trusted & (out.base < np.minimum(level.base + practice["submergence"].low, deepest.base))
     out.base = np.where(lifted, np.minimum(level.base + practice["submergence"].low, deepest.base), out.base)
     out.high = np.maximum(out.high, out.base)
     return out, np.where(full, wanted.base, level.base + below.base), limited
+
+
+def advice(wells: pd.DataFrame) -> Floats:
+    """Pump setting that the driller recommends, m below ground; NaN where none is recorded."""
+    told = wells["depth_pump_recommended_m"]
+    return told.where(told > 0).to_numpy(float)
+
+
+def _follow_advice(out: Banded, wells: pd.DataFrame, where: NDArray, deepest: Banded, settings: Settings) -> Floats:
+    """Move estimated settings to the driller's advice; the deepest setting of every well, m.
+
+    Whoever drilled the well knows its bottom: with advice the least clearance is enough.
+    """
+    told = np.where(where, advice(wells), np.nan)
+    here, spread = ~np.isnan(told), settings.practice["spread_setting_recommended"]
+    down, up = np.minimum(out.base - out.low, spread.base), np.minimum(out.high - out.base, spread.base)
+    out.low, out.high = np.where(here, told - down, out.low), np.where(here, told + up, out.high)
+    out.base = np.where(here, told, out.base)
+    out.basis = np.where(here, np.int8(DERIVED), out.basis).astype(np.int8)
+    return np.where(here, np.maximum(deepest.high, deepest.base), deepest.base)
 
 
 def rule_of(full: NDArray, has_level: NDArray) -> NDArray[np.int8]:
@@ -153,11 +187,14 @@ def _correct(out: Banded, wells: pd.DataFrame, hand: NDArray, rule: NDArray[np.i
 def discharge_depth(wells: pd.DataFrame, hand: NDArray, settings: Settings) -> Banded:
     """Depth at which the pipe leaves the well, m: pitless adapter below frost, or above ground for hand pumps.
 
-    Frost follows the latitude where it is known; a depth in the settings stands for every well.
+    A recorded frost depth stands; else frost follows the latitude where it is known; a depth in the settings stands
+    for every well without a recorded one.
     """
     size = len(wells)
     out = Banded.recorded(np.full(size, np.nan))
     above = hand | wells["use_code"].isin(["village"]).to_numpy()
+    frost, below = np.where(above, np.nan, wells["depth_frost_m"].to_numpy(float)), settings.practice["clearance_frost"]
+    out.fill(frost + below.base, frost + below.low, frost + below.high, DERIVED)
     if "depth_discharge_pitless" not in settings.practice_overlay:
         here = np.where(above, np.nan, 1.0)
         base, low, high = by_latitude(wells, "pitless_depth", "m")
