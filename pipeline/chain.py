@@ -138,6 +138,7 @@ def run(
     from pipeline.normalise import to_records
     from pipeline.report import write_report
     from pipeline.validate import judge, lost_values, merge_metrics, scan
+    from pipeline.workbook import write_workbook
 
     settings = settings or Settings()
     paths = [Path(p) for p in (inputs if isinstance(inputs, list) else [inputs])]
@@ -237,6 +238,7 @@ def run(
         io.write_json(folder / "manifest.json", manifest)
         started = time.perf_counter()
         write_exports(folder, settings)
+        write_workbook(folder, settings.units or "us")
         clock.stage("export", started, total)
         started = time.perf_counter()
         write_report(folder, settings.units or "us")

@@ -16,6 +16,7 @@ MAY = {
     "physics": {"compiled"}, "ingest": BASE, "normalise": BASE | {"ingest", "typed"}, "validate": BASE,
     "design_point": BASE, "materials": BASE, "sizing": BASE | {"materials"}, "risk": BASE | {"materials"},
     "demand": BASE, "export": BASE | {"demand"}, "report": BASE | {"export", "demand"},
+    "workbook": BASE | {"export", "report"},
     "sheet": BASE | {"typed", "api", "design_point", "sizing", "materials", "risk", "sheet_text"},
     "inspect_values": BASE | {"ingest", "normalise"}, "inspect_text": BASE | {"ingest", "inspect_values"},
     "inspect_line": BASE | {"ingest", "normalise", "inspect_values"},

@@ -1,0 +1,1 @@
+SELECT * FROM coil_plan

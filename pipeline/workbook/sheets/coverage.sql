@@ -1,0 +1,1 @@
+SELECT * FROM coverage ORDER BY ALL
