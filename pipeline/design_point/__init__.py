@@ -69,7 +69,7 @@ def design(wells: pd.DataFrame, settings: Settings, comparable: Comparable) -> p
     cutout = head.cutout_pressure(wells, use, settings)
     running, is_given = head.head_before_friction(wells, use, level, cutout, settings)
     shutoff = head.shutoff_head(wells, running, kind, settings)
-    warmth = head.temperature(wells, pump, settings)
+    warmth = head.temperature(wells, found.where, pump, settings)
     room = head.bore(wells, hand, settings)
     power = Banded.recorded(wells["power_motor_w"].where(wells["power_motor_w"] > 0).to_numpy(float))
     worked = [head.shaft_power(getattr(flow, end), getattr(running, end), settings) for end in ("base", "low", "high")]

@@ -60,7 +60,7 @@ def quantities(wells: pd.DataFrame) -> pd.DataFrame:
 
     ``static`` in m, ``depth`` in m, ``share`` of depth at which the level stands, ``capacity`` in m2/s from
     pumped tests, ``column_over_fall`` of those tests: the water column over what the test drew down, by which a
-    yield without a fall tells a capacity; ``flow`` tested in m3/s.
+    yield without a fall tells a capacity; ``flow`` tested in m3/s; ``latitude`` in degrees from the equator.
     """
     depth = recorded_depth(wells)
     static = wells["depth_static_m"]
@@ -72,7 +72,7 @@ def quantities(wells: pd.DataFrame) -> pd.DataFrame:
         {
             "static": static, "depth": depth, "flow": flow, "capacity": flow / fall,
             "column_over_fall": (column / fall).where((flow > 0) & (column >= fall)),
-            "share": (static / depth).where((static >= 0) & (static < depth)),
+            "share": (static / depth).where((static >= 0) & (static < depth)), "latitude": wells["latitude_deg"].abs(),
         }
     ).astype(float)  # fmt: skip
 

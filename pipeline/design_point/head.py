@@ -7,7 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pipeline.design_point.bands import ASSUMED, DERIVED, Banded, Floats, add, constant
-from pipeline.design_point.latitude import by_latitude
+from pipeline.design_point.latitude import Latitude, by_latitude
 from pipeline.settings import Band, Settings
 
 GRAVITY = 9.80665  # standard acceleration, ISO 80000-3
@@ -64,17 +64,17 @@ def head_before_friction(
     return out.clip(0.1, np.inf), is_given
 
 
-def temperature(wells: pd.DataFrame, setting: Banded, settings: Settings) -> Banded:
+def temperature(wells: pd.DataFrame, where: Latitude, setting: Banded, settings: Settings) -> Banded:
     """Water temperature, degC: recorded, else the mean air of its latitude and a little more; warmer with depth.
 
-    Where the latitude is not known, or the settings give a temperature of their own, that of a temperate place.
+    Where nothing tells the latitude, or the settings give a temperature of their own, that of a temperate place.
     """
     practice = settings.practice
     out = Banded.recorded(wells["temperature_water_degc"].to_numpy(float))
     deeper = np.maximum(setting.base - 15.0, 0.0)
     over, slope, least = (practice[n] for n in ("temperature_over_air", "gradient_temperature", "temperature_least"))
     if "temperature_default" not in settings.practice_overlay:
-        base, low, high = by_latitude(wells, "temperature_air", "degC")
+        base, low, high = by_latitude(where, "temperature_air", "degC")
         out.fill(np.maximum(base + over.base, least.base) + slope.base * deeper,
                  np.maximum(low + over.low, least.low) + slope.low * deeper,
                  np.maximum(high + over.high, least.high) + slope.high * deeper, ASSUMED)  # fmt: skip

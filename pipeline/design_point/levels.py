@@ -12,6 +12,7 @@ from pipeline.design_point import drawdown as water
 from pipeline.design_point import duty, setting
 from pipeline.design_point.bands import RECORDED, Banded, Floats
 from pipeline.design_point.comparable import Comparable
+from pipeline.design_point.latitude import Latitude, latitude_of
 from pipeline.settings import Settings
 
 
@@ -19,6 +20,7 @@ from pipeline.settings import Settings
 class Levels:
     """Arrays over wells, m and m3/s; see :func:`work_out`."""
 
+    where: Latitude
     hand: NDArray[np.bool_]
     depth: Banded
     static: Banded
@@ -63,17 +65,18 @@ def work_out(wells: pd.DataFrame, settings: Settings, comparable: Comparable) ->
     most = [end - room for end, room in zip((deepest.base, deepest.low, deepest.high), least, strict=True)]
     level = water.held_by_setting(level, static, most[0], most[1], most[2], deep)
     pumped = water.is_pumped_test(wells)
+    where = latitude_of(wells, asked)
+    leaves = setting.discharge_depth(wells, hand, settings, where)
     trusted = ~np.isnan(setting.advice(wells)) & (deep | ~pumped)
     pump, wanted, limited = setting.setting_depth(
-        wells, depth, static, level, down, up, hand, tested, deep, deepest, limited_by, trusted, comparable.setting,
+        wells, depth, static, level, down, up, leaves, hand, tested, deep, deepest, limited_by, trusted, comparable.setting,
         settings,
     )
     # a setting on record or advised tells that the level stays above it, unless a pumped test tells otherwise
     set_by_people = (pump.basis == RECORDED) & ~pumped | trusted & (pump.basis != RECORDED)
     at_pump = np.where(set_by_people, pump.base - least[0], np.inf)
     level = water.held_by_setting(level, static, at_pump, at_pump, at_pump, deep & set_by_people, True)
-    leaves = setting.discharge_depth(wells, hand, settings)
     length = setting.pipe_length(wells, pump, leaves, settings)
-    return Levels(hand, depth, static, flow, capacity, fall, level, pump, wanted, limited, deepest.base, leaves, length,
-                  deep, setting.rule_of(~np.isnan(wells["depth_static_m"].to_numpy(float)) & tested,
+    return Levels(where, hand, depth, static, flow, capacity, fall, level, pump, wanted, limited, deepest.base,
+                  leaves, length, deep, setting.rule_of(~np.isnan(wells["depth_static_m"].to_numpy(float)) & tested,
                                         wells["depth_static_m"].notna().to_numpy()))  # fmt: skip

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from pipeline.design_point.bands import ASSUMED, DERIVED, RECORDED, Banded, Floats, add
 from pipeline.design_point.calibration import COLUMN, DEPTH, LEVEL, SettingRules
-from pipeline.design_point.latitude import by_latitude
+from pipeline.design_point.latitude import Latitude, by_latitude, latitude_of
 from pipeline.settings import Settings
 
 
@@ -59,7 +59,7 @@ def _rock(wells: pd.DataFrame, depth: Banded, settings: Settings) -> NDArray[np.
 
 def setting_depth(
     wells: pd.DataFrame, depth: Banded, static: Banded, level: Banded, down: Floats, up: Floats,
-    hand: NDArray, has_capacity: NDArray, deep: NDArray, deepest: Banded, limited_by: NDArray,
+    leaves: Banded, hand: NDArray, has_capacity: NDArray, deep: NDArray, deepest: Banded, limited_by: NDArray,
     trusted: NDArray, rules: SettingRules, settings: Settings,
 ) -> tuple[Banded, Floats, NDArray]:  # fmt: skip
     """Pump intake below ground, m.
@@ -73,6 +73,8 @@ def setting_depth(
 
     Parameters
     ----------
+    leaves : Banded
+        Depth at which the pipe leaves the well. [m]
     trusted : ndarray of bool
         Wells whose recommended setting no pumped test contradicts.
 
@@ -87,7 +89,7 @@ def setting_depth(
     practice = settings.practice
     out = Banded.recorded(wells["depth_pump_m"].where(wells["depth_pump_m"] > 0).to_numpy(float))
     pipe = wells["length_drop_pipe_m"].where(wells["length_drop_pipe_m"] > 0).to_numpy(float)
-    out.fill(pipe + discharge_depth(wells, hand, settings).base, pipe, pipe, RECORDED)
+    out.fill(pipe + leaves.base, pipe, pipe, RECORDED)
     lowest = np.where(deep, deepest.base, np.nan)
     out.fill(lowest, deepest.low - practice["clearance_bottom"].high, deepest.high, DERIVED)
     below = practice["submergence"]
@@ -184,7 +186,9 @@ def _correct(out: Banded, wells: pd.DataFrame, hand: NDArray, rule: NDArray[np.i
         setattr(out, name, np.where(here, value, getattr(out, name)))
 
 
-def discharge_depth(wells: pd.DataFrame, hand: NDArray, settings: Settings) -> Banded:
+def discharge_depth(
+    wells: pd.DataFrame, hand: NDArray, settings: Settings, where: Latitude | None = None
+) -> Banded:
     """Depth at which the pipe leaves the well, m: pitless adapter below frost, or above ground for hand pumps.
 
     A recorded frost depth stands; else frost follows the latitude where it is known; a depth in the settings stands
@@ -197,7 +201,7 @@ def discharge_depth(wells: pd.DataFrame, hand: NDArray, settings: Settings) -> B
     out.fill(frost + below.base, frost + below.low, frost + below.high, DERIVED)
     if "depth_discharge_pitless" not in settings.practice_overlay:
         here = np.where(above, np.nan, 1.0)
-        base, low, high = by_latitude(wells, "pitless_depth", "m")
+        base, low, high = by_latitude(where or latitude_of(wells), "pitless_depth", "m")
         out.fill(base * here, low * here, high * here, ASSUMED)
     for which, name in ((above, "depth_discharge_stick_up"), (~above, "depth_discharge_pitless")):
         band, here = settings.practice[name], np.where(which, 1.0, np.nan)
