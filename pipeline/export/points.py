@@ -31,8 +31,8 @@ def wkb(lon: NDArray[np.float64], lat: NDArray[np.float64]) -> pa.Array:
     """
     rows = np.empty(len(lon), _WKB)
     rows["order"], rows["kind"], rows["x"], rows["y"] = 1, 1, lon, lat
-    width = pa.binary(_WKB.itemsize)
-    return pa.FixedSizeBinaryArray.from_buffers(width, len(rows), [None, pa.py_buffer(rows.tobytes())]).cast(pa.binary())
+    bytes_of = [None, pa.py_buffer(rows.tobytes())]
+    return pa.FixedSizeBinaryArray.from_buffers(pa.binary(_WKB.itemsize), len(rows), bytes_of).cast(pa.binary())
 
 
 def _columns() -> list[str]:
@@ -93,8 +93,8 @@ def write_points(folder: Path, most_wells: int = MOST_ROWS) -> dict[str, int]:
     try:
         with duckdb.connect(":memory:") as base:
             query = _query(folder)
-            found = base.execute(f"SELECT min(lon), min(lat), max(lon), max(lat) FROM ({query})").fetchone()
-            box = [float(x) for x in found] if found and found[0] is not None else []
+            found = base.execute(f"SELECT min(lon), min(lat), max(lon), max(lat) FROM ({query})").fetchall()[0]
+            box = [] if found[0] is None else [float(x) for x in found]
             target = _schema(box)
             reader = base.sql(query).to_arrow_reader(_BATCH)
             with pq.ParquetWriter(work, target, compression="zstd", compression_level=1) as writer:
