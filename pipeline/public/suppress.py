@@ -114,11 +114,11 @@ def bounds(
         lines = np.flatnonzero(np.diff(matrix[:, here].tocsr().indptr) > 0)
         left, known = matrix[lines][:, here], np.array(right)[lines]
         for place in asked:
-            column = np.flatnonzero(here == at[int(place)])
-            if not len(column):
+            column_of = np.flatnonzero(here == at[int(place)])
+            if not len(column_of):
                 continue
             aim = np.zeros(len(here))
-            aim[column[0]] = 1.0
+            aim[column_of[0]] = 1.0
             ends = []
             for sign in (1.0, -1.0):
                 if not len(lines):
