@@ -54,7 +54,7 @@ def size(wells: pd.DataFrame, settings: Settings | None = None) -> dict[str, pd.
     Returns
     -------
     dict of DataFrame
-        The tables ``design``, ``selection``, ``not_chosen``, ``risks``, ``bill_lines`` and ``residuals``.
+        The tables ``design``, ``selection``, ``not_chosen``, ``risks``, ``install_plan``, ``bill_lines`` and ``residuals``.
     """
     from pipeline.chain import PER_WELL, per_well
     from pipeline.design_point import learn

@@ -22,7 +22,7 @@ LIBRARIES = ("numpy", "pandas", "pyarrow", "duckdb", "numba", "pint", "great-exp
 # endings of files that a person would expect to be read when a folder is given
 TABLE_ENDINGS = (".csv", ".tsv", ".txt", ".tab", ".psv", ".dat", ".rdb", ".xlsx", ".dbf", ".gz", ".zip", ".geojson")
 SUMS_HELD = 2_000_000  # rows of draw sums held before they are added up
-PER_WELL = ("design", "selection", "not_chosen", "risks", "bill_lines", "residuals")
+PER_WELL = ("design", "selection", "not_chosen", "risks", "install_plan", "bill_lines", "residuals")
 
 
 @dataclass
@@ -71,6 +71,7 @@ def _as_of(wells: pd.DataFrame, events: pd.DataFrame, settings: Settings) -> str
 def per_well(wells: pd.DataFrame, settings: Settings, comparable: Any) -> dict[str, Any]:
     """Everything worked out well by well for one frame of wells: the unit of work of every engine."""
     from pipeline.design_point import design, residuals
+    from pipeline.install import plan
     from pipeline.materials import bill
     from pipeline.risk import flags
     from pipeline.sizing import size
@@ -82,6 +83,7 @@ def per_well(wells: pd.DataFrame, settings: Settings, comparable: Any) -> dict[s
         "selection": sized.selection,
         "not_chosen": sized.not_chosen,
         "risks": flags(wells, points, sized.selection, settings, sized.changes),
+        "install_plan": plan(sized.selection, points, settings, wells),
         "bill_lines": bill(sized.selection, points, settings),
         "residuals": residuals(wells, settings, comparable),
         "draw_sums": sized.draw_sums,

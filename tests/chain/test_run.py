@@ -208,5 +208,5 @@ def test_a_run_without_any_pipe_ends_well(tmp_path, rows, outcome):
 
 def test_frames_in_frames_out():
     done = pipeline.size(pd.DataFrame({"depth_completed_m": [60.0, 90.0], "use_code": ["domestic", "stock"]}))
-    assert set(done) == {"design", "selection", "not_chosen", "risks", "bill_lines", "residuals"}
+    assert set(done) == {"design", "selection", "not_chosen", "risks", "install_plan", "bill_lines", "residuals"}
     assert done["selection"]["option_id"].notna().all()
