@@ -88,11 +88,14 @@ def explain(
     ] = None,
     settings: Annotated[Path | None, typer.Option("--settings", help="Settings file (TOML).")] = None,
     units: Units = "",
+    as_html: Annotated[
+        Path | None, typer.Option("--html", help="Write the page to this file, to print or to sign.")
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Show one well's recommendation and its full calculation sheet."""
+    from pipeline import io, sheet
     from pipeline import settings as setup
-    from pipeline import sheet
 
     effective = setup.load(settings, units=units or None)
     if (run_folder is None) == (not given):
@@ -103,9 +106,12 @@ def explain(
         content = sheet.of_run(run_folder, well, effective)
     else:
         content = sheet.of_values(given or [], effective)
+    if as_html:
+        io.write_text(as_html, sheet.html(content, effective.units or "us"))
+        _tell(f"wellstring: {as_html} written.")
     if as_json:
         print(json.dumps(content, indent=1, ensure_ascii=False))
-    else:
+    elif not as_html:
         print(sheet.text(content, effective.units or "us"))
 
 
@@ -161,6 +167,41 @@ def measure(
 
 
 @app.command()
+def stock(
+    run_folder: RunFolder,
+    branch: Annotated[
+        Path | None, typer.Option("--branch", help="CSV of branches and the regions they serve; each region by default.")
+    ] = None,
+    items: Annotated[
+        Path | None, typer.Option("--items", help="CSV of items: packs, lead times, stock on hand, prices.")
+    ] = None,
+    service: Annotated[float, typer.Option("--service", help="Service level of a cycle, such as 0.95.")] = 0.95,
+    coils: Annotated[
+        int, typer.Option("--coils", min=0, help="Coil lengths to stock at most; the declared number by default.")
+    ] = 0,
+    settings: Annotated[Path | None, typer.Option("--settings", help="Settings file (TOML).")] = None,
+    units: Units = "",
+    as_json: Json = False,
+) -> None:
+    """Plan the stock of branches: reorder points, what to order, what to hold centrally, trucks, coil lengths."""
+    from pipeline import settings as setup
+    from pipeline import stock as stocking
+    from pipeline.export import write_csv, write_duckdb
+    from pipeline.stock import text
+
+    effective = setup.load(settings, units=units or None)
+    plan = stocking.plan_stock(run_folder, stocking.Asked(branch, items, service, coils), effective, _tell)
+    shown = setup.of_run(run_folder, effective)[0].units or "us"
+    write_duckdb(run_folder)
+    write_csv(run_folder, shown)
+    if as_json:
+        print(stocking.as_json(plan))
+    else:
+        for line in text.lines(plan, shown, effective):
+            print(line)
+
+
+@app.command()
 def scenario(
     run_folder: RunFolder,
     lower_water: Annotated[
@@ -187,12 +228,39 @@ def scenario(
 
 
 @app.command()
-def report(run_folder: RunFolder, units: Units = "us") -> None:
-    """Write report.html of a finished run again, in the units asked for."""
-    from pipeline.report import write_report
+def report(
+    run_folder: RunFolder,
+    units: Units = "us",
+    public: Annotated[
+        bool, typer.Option("--public", help="Write into --out what may be published: no single well, few hidden.")
+    ] = False,
+    out: Annotated[Path | None, typer.Option("--out", help="Public folder, apart from the run.")] = None,
+    region: Annotated[
+        list[str] | None, typer.Option("--region", help='Write the page of a region, "Area / Region"; may be repeated.')
+    ] = None,
+    settings: Annotated[Path | None, typer.Option("--settings", help="Settings file (TOML).")] = None,
+    replace: Annotated[bool, typer.Option("--replace", help="Write the public folder again.")] = False,
+) -> None:
+    """Write report.html and workbook.xlsx of a finished run again, or with --public a folder fit to publish."""
+    from pipeline import settings as setup
+    from pipeline.public import write_public
+    from pipeline.report import write_region, write_report
+    from pipeline.workbook import write_workbook
 
+    if public != (out is not None):
+        raise UsageError("--public takes --out, and --out is for --public only.")
+    if out is not None:
+        told = write_public(run_folder, out, setup.load(settings), units, replace)
+        print(f"{out / 'index.html'}: {told['shown']:,} counts shown, {told['hidden']:,} hidden; "
+              f"{told['squares']:,} squares on the map, {told['squares_hidden']:,} left out.")  # fmt: skip
+        return
+    if region:
+        for name in region:
+            print(write_region(run_folder, name, units))
+        return
     write_report(run_folder, units)
     print(run_folder / "report.html")
+    print(write_workbook(run_folder, units))
 
 
 @app.command()

@@ -273,7 +273,7 @@ def prepare_folder(folder: Path, replace: bool) -> None:
         raise PipelineError(f"{folder} cannot be written: {error.strerror}.") from None
 
 
-RUN_FILES = ("tables", "wellstring.duckdb", "report.html", "manifest.json", "csv", "geo", "workbook.xlsx",
+RUN_FILES = ("tables", "wellstring.duckdb", "report.html", "manifest.json", "csv", "geo", "regions", "workbook.xlsx",
              "datapackage.json", "gate", ".running")  # fmt: skip
 
 

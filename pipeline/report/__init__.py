@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import re
 from pathlib import Path
 
 from pipeline import io, words
@@ -11,7 +12,7 @@ from pipeline.report import answers, opening, reasons
 from pipeline.report.facts import Facts
 from pipeline.report.summary import last_lines
 
-__all__ = ["last_lines", "write_report"]
+__all__ = ["last_lines", "page", "write_region", "write_report"]
 
 SECTIONS = (
     opening.asked, opening.ledger, opening.records, answers.families, answers.places, answers.material,
@@ -44,7 +45,42 @@ def write_report(folder: Path, units: str = "us") -> None:
     io.write_text(Path(folder) / "report.html", page(sections))
 
 
-def page(sections: list[dict[str, object]]) -> str:
+REGION_SECTIONS = (
+    opening.records, answers.families, answers.places, answers.material, reasons.governs, reasons.why_not,
+    reasons.flags, reasons.practice, reasons.look_first, reasons.method,
+)  # fmt: skip
+
+
+def write_region(folder: Path, region: str, units: str = "us") -> Path:
+    """Write ``regions/<region>.html``: the report of one region of a run.
+
+    Parameters
+    ----------
+    folder : Path
+        Run folder.
+    region : str
+        Name as in ``demand``: "Area / Region".
+    units : str
+
+    Returns
+    -------
+    Path
+        The page; letters and digits of the region's name make its file name, with a few of its hash.
+
+    Raises
+    ------
+    UsageError
+        When no well lies in that region.
+    """
+    with Facts(Path(folder), units, region) as facts:
+        sections = [build(facts) for build in REGION_SECTIONS]
+    plain = re.sub(r"[^a-z0-9]+", "_", region.lower()).strip("_")[:60]
+    path = Path(folder) / "regions" / f"{plain}_{hashlib.sha256(region.encode()).hexdigest()[:6]}.html"
+    io.write_text(path, page(sections, region))
+    return path
+
+
+def page(sections: list[dict[str, object]], title: str = "") -> str:
     """The page from its sections; every word and value is escaped by the template engine."""
     import jinja2
     from markupsafe import Markup
@@ -59,5 +95,5 @@ def page(sections: list[dict[str, object]]) -> str:
     )  # fmt: skip
     environment.globals["say"] = words.say
     return environment.get_template("page.html.j2").render(
-        sections=sections, cautions=words.cautions(), style=Markup(style), policy=policy
+        sections=sections, cautions=words.cautions(), style=Markup(style), policy=policy, place=title
     )

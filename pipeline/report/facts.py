@@ -13,7 +13,7 @@ import numpy as np
 from pipeline import schema
 from pipeline.demand import region_key_sql
 from pipeline.errors import UsageError
-from pipeline.export.database import look_first_sql, parquet_sql, quoted, written_tables
+from pipeline.export.database import literal, look_first_sql, parquet_sql, quoted, written_tables
 from pipeline.export.display import shown, system
 from pipeline.units import convert
 
@@ -32,7 +32,7 @@ def manifest(folder: Path) -> dict[str, Any]:
 class Facts:
     """A run folder opened for asking; a table that the run lacks stands empty. Use as a context manager."""
 
-    def __init__(self, folder: Path, units: str):
+    def __init__(self, folder: Path, units: str, region: str | None = None):
         import duckdb
 
         system(units)
@@ -50,8 +50,42 @@ class Facts:
                 columns = (f"NULL::{_SQL_TYPE.get(c.field.type, 'VARCHAR')} AS {quoted(c.field.name)}"
                            for c in schema.table(table))  # fmt: skip
                 source = f"SELECT {', '.join(columns)} WHERE false"
-            self.base.execute(f"CREATE VIEW {quoted(table)} AS {source}")
+            self.base.execute(f"CREATE VIEW {quoted('every ' + table if region else table)} AS {source}")
+        self.region = region
+        if region is not None:
+            self._narrow(region)
         self.base.execute((Path(__file__).parent / "sql" / "equipped.sql").read_text(encoding="utf-8"))
+
+    def _narrow(self, region: str) -> None:
+        """Put views of one region in place of the whole tables; its sums stand where those of the run stood.
+
+        Raises
+        ------
+        UsageError
+            When no well lies in that region.
+        """
+        here = f"region_key(area_code, region_code) = {literal(region)}"
+        self.base.execute(f'CREATE TABLE here AS SELECT source_id, well_id FROM "every wells" WHERE {here}')
+        (count,) = self.ask("SELECT count(*) AS n FROM here")
+        if not count["n"]:
+            named = 'SELECT DISTINCT region_key(area_code, region_code) AS r FROM "every wells" ORDER BY r LIMIT 6'
+            some = self.ask(named)
+            known = "; ".join(str(row["r"]) for row in some)
+            raise UsageError(f"No well lies in region '{region}'. Regions are named 'Area / Region', such as {known}.")
+        for table, columns in schema.tables().items():
+            names = {c.field.name for c in columns}
+            source = quoted("every " + table)
+            if {"source_id", "well_id"} <= names:
+                sql = f"SELECT t.* FROM {source} AS t SEMI JOIN here USING (source_id, well_id)"
+            elif "region_level" in names:
+                own = f"region_level = 'region' AND region_code = {literal(region)}"
+                sql = (f"SELECT * REPLACE ('all' AS region_level) FROM {source} WHERE {own} UNION ALL"
+                       f" SELECT * FROM {source} WHERE {own}")  # fmt: skip
+            elif "region_code" in names:
+                sql = f"SELECT * FROM {source} WHERE region_code = {literal(region)}"
+            else:
+                sql = f"SELECT * FROM {source}"
+            self.base.execute(f"CREATE VIEW {quoted(table)} AS {sql}")
 
     def __enter__(self) -> Facts:
         return self
