@@ -82,7 +82,7 @@ def design(wells: pd.DataFrame, settings: Settings, comparable: Comparable) -> p
     wanted, seconds = duty.day_demand(wells, settings)
     out["volume_demand_day_m3"] = wanted
     out["volume_available_m3"] = duty.volume_available(
-        wells, seconds, static.base, pump.base, room.base, flow.base, hand
+        wells, seconds, static.base, pump.base, room.base, flow.base, hand, settings
     )
     out["use_code"] = duty.code_or_unknown(wells, "use_code")
     for name, value in {

@@ -131,18 +131,19 @@ def specific_capacity(asked: Asked, depth: Banded, static: Banded, duty: Banded,
     unknown = practice["factor_capacity_unknown"]
     near[:, 0] = np.fmin(near[:, 0], near[:, 1] + np.log(unknown.low))
     near[:, 2] = np.fmax(near[:, 2], near[:, 1] + np.log(unknown.high))
-    column = np.maximum(depth.base - np.maximum(static.base, 0.0), 1.0)
+    column, shorter, longer = water_columns(depth, static, 1.0)
     flow = np.where(rate.basis == RECORDED, rate.base, np.nan)
-    bound = flow / np.fmin(np.where(blown & (fall.basis == RECORDED), fall.base, np.nan), column)
+    fell = np.where(blown & (fall.basis == RECORDED), fall.base, np.nan)
+    bound, least, most = (flow / np.fmin(fell, length) for length in (column, longer, shorter))
     # a yield without a fall: what pumped tests around drew down of their water column, else a declared bound
     open_test = np.isnan(out.base) & ~np.isnan(bound) & ~blown
     share = held(_told(asked, "column_over_fall", open_test, False), near, False)
     share[:, 0] = np.fmin(share[:, 0], share[:, 1] + np.log(band.low))
     share[:, 2] = np.fmax(share[:, 2], share[:, 1] + np.log(band.high))
     share = np.exp(np.where(open_test[:, None], share, np.nan))
-    out.fill(bound * share[:, 1], bound * share[:, 0], bound * share[:, 2], NEIGHBOURS)
+    out.fill(bound * share[:, 1], least * share[:, 0], most * share[:, 2], NEIGHBOURS)
     band = practice["factor_capacity_airlift"]
-    out.fill(bound * band.base, bound * band.low, bound * band.high, DERIVED)
+    out.fill(bound * band.base, least * band.low, most * band.high, DERIVED)
     near = np.exp(near)
     return out.fill(near[:, 1], near[:, 0], near[:, 2], NEIGHBOURS)
 
@@ -163,7 +164,13 @@ def is_pumped_test(wells: pd.DataFrame) -> NDArray[np.bool_]:
     return ((fall >= LEAST_READ) & ~wells["test_method_code"].isin(BLOWN)).to_numpy()
 
 
-def drawdown(flow: Banded, capacity: Banded, whole: NDArray, has_flow: NDArray, column: Floats,
+def water_columns(depth: Banded, static: Banded, least: float) -> tuple[Floats, Floats, Floats]:
+    """Water column at the middle, and where an estimated depth is at its low and its high, m; at least ``least``."""
+    rest = np.maximum(static.base, 0.0)
+    return np.maximum(depth.base - rest, least), np.maximum(depth.low - rest, least), np.maximum(depth.high - rest, least)
+
+
+def drawdown(flow: Banded, capacity: Banded, whole: NDArray, has_flow: NDArray, columns: tuple[Floats, Floats, Floats],
              settings: Settings) -> tuple[Banded, NDArray[np.bool_]]:  # fmt: skip
     """Fall of the level at duty, m: flow over specific capacity, else a declared share of the water column.
 
@@ -177,6 +184,8 @@ def drawdown(flow: Banded, capacity: Banded, whole: NDArray, has_flow: NDArray, 
         Wells with flow and fall of a test on record.
     has_flow : ndarray of bool
         Wells whose yield is on record.
+    columns : tuple of ndarray
+        Water column: base, low and high; see :func:`water_columns`. [m]
 
     Returns
     -------
@@ -184,7 +193,7 @@ def drawdown(flow: Banded, capacity: Banded, whole: NDArray, has_flow: NDArray, 
     is_told : ndarray of bool
         Where the spread is that of a test on record.
     """
-    ones = np.ones(len(column))
+    ones = np.ones(len(columns[0]))
     repeat = settings.practice["factor_capacity_tested"]
     base = flow.base / capacity.base
     ends = []
@@ -196,7 +205,9 @@ def drawdown(flow: Banded, capacity: Banded, whole: NDArray, has_flow: NDArray, 
         ends.append(np.where(whole, _together(rate, told), told * left))
     out = Banded.recorded(np.full(len(base), np.nan)).fill(base, base / ends[0], base * ends[1], DERIVED)
     out.basis = np.where(np.isnan(base), out.basis, np.maximum(capacity.basis, np.int8(DERIVED))).astype(np.int8)
-    return out.fill_band(settings.practice["share_drawdown"], column), whole & ~np.isnan(base)
+    share = settings.practice["share_drawdown"]
+    out.fill(share.base * columns[0], share.low * columns[1], share.high * columns[2], ASSUMED)
+    return out, whole & ~np.isnan(base)
 
 
 def pumping_level(static: Banded, fall: Banded, is_told: NDArray, settings: Settings) -> tuple[Banded, Floats, Floats]:

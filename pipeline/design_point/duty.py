@@ -6,6 +6,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline.design_point.bands import ASSUMED, DERIVED, RECORDED, Banded, Floats
+from pipeline.design_point.comparable import BLOWN, recorded_depth
+from pipeline.design_point.drawdown import is_pumped_test
 from pipeline.physics import demand, well
 from pipeline.settings import Band, Settings
 
@@ -98,11 +100,53 @@ def asked_flow(wells: pd.DataFrame, settings: Settings) -> Banded:
     return Banded(out.base * stands, out.low * stands, out.high * stands, basis)
 
 
+def sustained_flow(wells: pd.DataFrame, settings: Settings) -> Floats:
+    """What a well gives for hours as far as its record tells, m3/s: its tested yield, or more where a test shows it.
+
+    A test pumped at a small rate that hardly drew the water down tells of its pump, not of the well. Its rate is
+    carried on as far as a declared share of the water above the deepest setting, its fall taken to grow with the
+    square of the rate: the worst that losses in a well do (s = B Q + C Q^2, source ``well_loss_1947``). A flag says
+    that the duty goes beyond the test.
+
+    Returns
+    -------
+    ndarray
+        NaN where no yield is recorded.
+    """
+    practice = settings.practice
+    tested = wells["flow_tested_m3_per_s"].to_numpy(float)
+    tested = np.where(tested > 0, tested, np.nan)
+    static = wells["depth_static_m"].to_numpy(float)
+    fall = wells["drawdown_test_m"].fillna(wells["depth_pumping_m"] - wells["depth_static_m"]).to_numpy(float)
+    depth = recorded_depth(wells).to_numpy(float)
+    clearance = np.minimum(practice["clearance_bottom"].base, settings.base("share_clearance_shallow") * depth)
+    lowest = np.fmin(depth - clearance, wells["depth_screen_top_m"].to_numpy(float) - settings.base("clearance_screen"))
+    lowest = np.fmin(lowest, wells["depth_obstruction_m"].to_numpy(float) - settings.base("clearance_obstruction"))
+    water = lowest - practice["submergence"].low - practice["fall_drought"].base - np.maximum(static, 0.0)
+    may = np.maximum(practice["share_drawdown_beyond"].base * water, 0.0)
+    more = np.sqrt(may / np.maximum(fall, practice["fall_readable"].base))
+    return np.where(is_pumped_test(wells), tested * np.fmax(more, 1.0), tested)
+
+
+def most_plausible(wells: pd.DataFrame, settings: Settings) -> Floats:
+    """What a well may give where its yield is on record but not what it drew down, m3/s; NaN elsewhere.
+
+    The yield may be all the well gives, or the rate of a test that drew down no more than the low end of its share of
+    the water column. A yield blown out by air or bailed empties the well and is all of it.
+    """
+    told = wells["drawdown_test_m"].notna() | wells["depth_pumping_m"].notna()
+    whole = told & wells["depth_static_m"].notna() & recorded_depth(wells).notna()
+    most = np.sqrt(settings.base("share_drawdown_beyond") / settings.practice["share_drawdown"].low)
+    open_end = ~whole & ~wells["test_method_code"].isin(BLOWN)
+    return np.where(open_end, sustained_flow(wells, settings) * most, np.nan)
+
+
 def duty_flow(wells: pd.DataFrame, settings: Settings) -> Banded:
     """Duty flow of every well.
 
-    A recorded duty stands. Else what the use asks, limited by the tested yield; large users
-    follow the yield. The least flow for which a pump is chosen is the floor.
+    A recorded duty stands. Else what the use asks, limited by what the well gives; large users
+    follow the tested yield. The least flow for which a pump is chosen is the floor. Yields of wells around limit no
+    duty: they are wrong by a factor of three too often, and a pump is chosen for what the use asks.
 
     Returns
     -------
@@ -118,27 +162,50 @@ def duty_flow(wells: pd.DataFrame, settings: Settings) -> Banded:
     out.fill(by_yield * share.base, by_yield * share.low, by_yield * share.high, DERIVED)
     asked = asked_flow(wells, settings)
     out.fill(asked.base, asked.low, asked.high, asked.basis)
-    most = tested * practice["share_yield"].high
+    most = sustained_flow(wells, settings) * practice["share_yield"].high
     least = practice["flow_least"]
     typed = out.basis == RECORDED
-    for end, floor in (("base", least.base), ("low", least.low), ("high", least.base)):
+    for end, floor in (("base", least.base), ("low", least.low)):
         values = getattr(out, end)
         limited = np.maximum(np.fmin(values, most), floor)
         setattr(out, end, np.where(typed, values, limited))
+    # a yield of which it is not told what it drew down may be the rate of a small test; no wider than without a yield
+    reach = np.minimum(most_plausible(wells, settings), out.low + asked.high - asked.low)
+    limited = np.maximum(np.fmin(out.high, np.where(follows, most, np.fmax(most, reach))), least.base)
+    out.high = np.where(typed, out.high, np.maximum(limited, out.base))
     out.basis = np.where(~typed & (out.base >= most * (1 - 1e-12)), np.int8(DERIVED), out.basis)
     return out
 
 
-def is_low_yield(wells: pd.DataFrame, settings: Settings) -> np.ndarray:
-    """Motor-pumped wells that give less than the low end of what their use asks: the pump is set deep."""
-    tested = wells["flow_tested_m3_per_s"].to_numpy(float)
+def may_be_low(wells: pd.DataFrame, yields_low: Floats, settings: Settings) -> tuple[np.ndarray, np.ndarray]:
+    """Wells of which it is open whether they are of low yield: thought so by a yield that may be small, or untested.
+
+    Parameters
+    ----------
+    yields_low : ndarray
+        Tenth percentile of the yields of comparable wells, NaN where none tell. [m3/s]
+
+    Returns
+    -------
+    may_be_more, may_be_less : ndarray of bool
+        Low-yield wells that may give what their use asks; untested wells in a place where one in ten does not.
+    """
     asked = asked_flow(wells, settings).low
     follows = np.isin(_use(wells), BY_YIELD) | ~np.isnan(wells["flow_duty_m3_per_s"].to_numpy(float))
-    return (tested > 0) & (tested < asked) & ~is_hand(wells) & ~follows
+    untested = ~(wells["flow_tested_m3_per_s"] > 0).to_numpy() & ~is_hand(wells) & ~follows
+    return most_plausible(wells, settings) >= asked, untested & (yields_low < asked)
+
+
+def is_low_yield(wells: pd.DataFrame, settings: Settings) -> np.ndarray:
+    """Motor-pumped wells that give less than the low end of what their use asks: the pump is set deep."""
+    gives = sustained_flow(wells, settings)
+    asked = asked_flow(wells, settings).low
+    follows = np.isin(_use(wells), BY_YIELD) | ~np.isnan(wells["flow_duty_m3_per_s"].to_numpy(float))
+    return (gives < asked) & ~is_hand(wells) & ~follows
 
 
 def volume_available(wells: pd.DataFrame, seconds: Floats, static: Floats, intake: Floats, bore: Floats,
-                     duty: Floats, hand: np.ndarray) -> Floats:  # fmt: skip
+                     duty: Floats, hand: np.ndarray, settings: Settings) -> Floats:  # fmt: skip
     """Water that a well gives within the hours of drawing, m3: stored between rest level and intake, and its yield.
 
     Parameters
@@ -154,10 +221,10 @@ def volume_available(wells: pd.DataFrame, seconds: Floats, static: Floats, intak
     Returns
     -------
     ndarray
-        NaN where no yield was tested or no method tells the hours. The bore is taken all the way down: open rock
+        NaN where no yield was tested or no method tells the hours: a yield guessed from wells around cannot say
+        whether a crowd is served. The bore is taken all the way down: open rock
         below a casing is often a little narrower. Source: ``gwp_ex1``.
     """
-    tested = wells["flow_tested_m3_per_s"].to_numpy(float)
-    inflow = np.where(tested > 0, tested, np.nan)
+    inflow = sustained_flow(wells, settings)
     stored = well.volume_available_m3(intake, np.maximum(static, 0.0), np.zeros(len(wells)), bore, inflow, seconds)
     return np.where(hand, np.minimum(stored, duty * seconds), stored)

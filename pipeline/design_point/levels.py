@@ -52,25 +52,31 @@ def work_out(wells: pd.DataFrame, settings: Settings, comparable: Comparable) ->
     static = water.static_level(asked, depth, settings)
     flow = duty.duty_flow(wells, settings)
     capacity = water.specific_capacity(asked, depth, static, flow, settings)
-    column = np.maximum(depth.base - np.maximum(static.base, 0.0), 0.0)
+    columns = water.water_columns(depth, static, 0.0)
     tested = ~np.isnan(capacity.base)
     has_flow = (wells["flow_tested_m3_per_s"] > 0).to_numpy()
     whole = water.is_pumped_test(wells) & has_flow
-    fall, is_told = water.drawdown(flow, capacity, whole, has_flow, column, settings)
+    fall, is_told = water.drawdown(flow, capacity, whole, has_flow, columns, settings)
     level, down, up = water.pumping_level(static, fall, is_told, settings)
     deep = duty.is_low_yield(wells, settings)
+    may_be_more, may_be_less = duty.may_be_low(wells, asked.group("flow")[:, 0], settings)
+    unlimited = level.low.copy()
     deepest, limited_by = setting.deepest_setting(wells, depth, level, deep, settings)
     share, submergence = settings.base("share_submergence_least"), settings.practice["submergence"].low
     least = [np.minimum(submergence, share * end) for end in (depth.base, depth.low, depth.high)]
     most = [end - room for end, room in zip((deepest.base, deepest.low, deepest.high), least, strict=True)]
     level = water.held_by_setting(level, static, most[0], most[1], most[2], deep)
+    # where it is open whether the well is of low yield, the band holds both: drawn down to a deep intake, or not
+    level.low = np.where(deep & may_be_more, np.minimum(level.low, unlimited), level.low)
+    level.high = np.where(may_be_less, np.maximum(level.high, most[2]), level.high)
     pumped = water.is_pumped_test(wells)
     where = latitude_of(wells, asked)
     leaves = setting.discharge_depth(wells, hand, settings, where)
     trusted = ~np.isnan(setting.advice(wells)) & (deep | ~pumped)
     pump, wanted, limited = setting.setting_depth(
-        wells, depth, static, level, down, up, leaves, hand, tested, deep, deepest, limited_by, trusted, comparable.setting,
-        settings,
+        wells, depth, static, level, down, up, leaves, hand, tested, deep, may_be_more, may_be_less, deepest,
+        limited_by, trusted,
+        comparable.setting, settings,
     )
     # a setting on record or advised tells that the level stays above it, unless a pumped test tells otherwise
     set_by_people = (pump.basis == RECORDED) & ~pumped | trusted & (pump.basis != RECORDED)

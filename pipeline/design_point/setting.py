@@ -59,8 +59,8 @@ def _rock(wells: pd.DataFrame, depth: Banded, settings: Settings) -> NDArray[np.
 
 def setting_depth(
     wells: pd.DataFrame, depth: Banded, static: Banded, level: Banded, down: Floats, up: Floats,
-    leaves: Banded, hand: NDArray, has_capacity: NDArray, deep: NDArray, deepest: Banded, limited_by: NDArray,
-    trusted: NDArray, rules: SettingRules, settings: Settings,
+    leaves: Banded, hand: NDArray, has_capacity: NDArray, deep: NDArray, may_be_more: NDArray, may_be_less: NDArray,
+    deepest: Banded, limited_by: NDArray, trusted: NDArray, rules: SettingRules, settings: Settings,
 ) -> tuple[Banded, Floats, NDArray]:  # fmt: skip
     """Pump intake below ground, m.
 
@@ -75,6 +75,8 @@ def setting_depth(
     ----------
     leaves : Banded
         Depth at which the pipe leaves the well. [m]
+    may_be_more, may_be_less : ndarray of bool
+        Wells of which it is open whether they are of low yield: the band holds the setting of either kind.
     trusted : ndarray of bool
         Wells whose recommended setting no pumped test contradicts.
 
@@ -116,11 +118,15 @@ def setting_depth(
     band = practice["share_setting_of_depth"]
     out.fill(band.base * depth.base, band.low * depth.low, band.high * depth.high, ASSUMED)
     recorded = out.basis == RECORDED
+    either = ~recorded & deep & may_be_more
+    out.low = np.where(either, np.fmin(out.low, wanted.low), out.low)
     # a share rule stands in for a level rule that lacks its test: its band holds what a test might have asked
     shared = ~recorded & ~deep & ~full
     out.low = np.where(shared, np.fmin(out.low, wanted.low), out.low)
     out.high = np.where(shared, np.fmax(out.high, wanted.high), out.high)
     _correct(out, wells, hand, rule_of(full, has_level), ~recorded & ~deep, deepest, depth, static, rules)
+    either = ~recorded & may_be_less
+    out.high = np.where(either, np.fmax(out.high, deepest.high), out.high)
     limited = np.where(recorded, "recorded", "none").astype(object)
     most = _follow_advice(out, wells, ~recorded, deepest, settings)
     over = ~recorded & (out.base > most)
