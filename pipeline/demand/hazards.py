@@ -102,6 +102,8 @@ class Strings:
         Share of the pipe renewed at a pull.
     installed : ndarray (materials, years)
         Share of each material among the strings put in in a year, the first year being that of the oldest well.
+    turns : ndarray of bool (materials)
+        Whether a string is renewed in the materials of the year; else like for like.
     pump_with_pipe, goods_pull, goods_failure, recorded : float
         Share of failures that take the pump along; share of other goods renewed; chance that an event is recorded.
     """
@@ -110,6 +112,7 @@ class Strings:
     pipe: Floats
     renewed: Floats
     installed: Floats
+    turns: NDArray[np.bool_]
     pump_with_pipe: float
     goods_pull: float
     goods_failure: float
@@ -117,7 +120,7 @@ class Strings:
 
 
 @scalar
-def _back(pump_first, pipe_first, renewed, installed, constants, ahead, value, spare, fresh, out):
+def _back(pump_first, pipe_first, renewed, installed, turns, constants, ahead, value, spare, fresh, out):
     """Fill ``out`` (years, materials, 3 ahead + 1): what a string put in in a year is expected to need.
 
     ``value`` and ``spare`` (materials, ages of pump, ages of pipe, outputs) and ``fresh`` are room to work in.
@@ -131,8 +134,6 @@ def _back(pump_first, pipe_first, renewed, installed, constants, ahead, value, s
         for m in range(materials):
             for k in range(width):
                 out[y, m, k] = value[m, 0, 0, k]
-        if y == 0:
-            break
         # events of year y: those of the past are unseen with the chance that they left no record
         past = y < years - ahead
         unseen = 1.0 - recorded if past else 1.0
@@ -143,6 +144,8 @@ def _back(pump_first, pipe_first, renewed, installed, constants, ahead, value, s
                         value[m, a, b, width - 1] = 1.0
             for m in range(materials):
                 out[y, m, width - 1] = 1.0
+        if y == 0:
+            break
         slot = y - (years - ahead)
         for a in range(pumps):
             for k in range(width):
@@ -160,9 +163,12 @@ def _back(pump_first, pipe_first, renewed, installed, constants, ahead, value, s
                     same, new = pull * (1.0 - share) * unseen, pull * share * unseen
                     both, alone = fails * with_pump * unseen, fails * (1.0 - with_pump) * unseen
                     for k in range(width):
+                        young, kept = value[m, 0, 0, k], value[m, older, 0, k]
+                        if turns[m]:
+                            young, kept = fresh[0, k], fresh[older, k]
                         spare[m, a, b, k] = (
                             keep * value[m, older, aged, k] + same * value[m, 0, aged, k]
-                            + (new + both) * fresh[0, k] + alone * fresh[older, k]
+                            + (new + both) * young + alone * kept
                         )  # fmt: skip
                     if not past:
                         spare[m, a, b, 3 * slot] += pull + fails
@@ -197,7 +203,8 @@ def needs(strings: Strings, ahead: int) -> Floats:
     constants = np.array([strings.pump_with_pipe, strings.goods_pull, strings.goods_failure, strings.recorded])
     _back(
         np.ascontiguousarray(first[0]), np.ascontiguousarray(first[1]), strings.renewed,
-        np.ascontiguousarray(strings.installed), constants, ahead, value, spare, np.zeros((AGES_PUMP, width)), out,
+        np.ascontiguousarray(strings.installed), strings.turns, constants, ahead, value, spare,
+        np.zeros((AGES_PUMP, width)), out,
     )  # fmt: skip
     likely = out[..., -1:].copy()
     likely[years - ahead :] = 1.0  # put in later than the last record

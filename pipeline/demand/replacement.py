@@ -1,7 +1,8 @@
 """Replacement over the installed base: looks across wells by cohort, of a region, use and decade of completion.
 
 The clock of a string starts at the newest recorded pump work, deepening or completion, whichever is the latest;
-what happened since without a record is followed as a renewal process (``hazards``). Where no date is known the
+what happened since without a record is followed as a renewal process (``hazards``): plastic and stainless strings
+are renewed like for like, galvanised ones in what was usual in the year. Where no date is known the
 years of the region stand in, else those of the area, else of all wells, else a declared age.
 """
 
@@ -116,7 +117,7 @@ def strings(years: NDArray[np.integer], believed: Believed, acid: bool, steel_du
     age = np.arange(hazards.AGES_PIPE, dtype=float) + 1.0
     young, old = (believed.share(f"share_pipe_pull_steel_{end}") for end in ("young", "old"))
     turn = [believed.value("age_steel_young"), believed.value("age_steel_old")]
-    renewed = {
+    renewed: dict[str, float | Floats] = {
         "pe": believed.share("share_pipe_pull_pe"), "pex": believed.share("share_pipe_pull_pe"),
         "pvc": believed.share("share_pipe_pull_pvc"), "stainless": believed.share("share_pipe_pull_stainless"),
         "galvanised": np.interp(age, turn, [young, max(old, young)]),
@@ -126,8 +127,9 @@ def strings(years: NDArray[np.integer], believed: Believed, acid: bool, steel_du
             hazards.AGES_PUMP, believed.value("interval_pull"), believed.value("shape_hazard_pump")
         ),
         np.stack([hazards.yearly_chances(hazards.AGES_PIPE, life[name], shape) for name in MATERIALS]),
-        np.stack([np.broadcast_to(renewed[name], age.shape) for name in MATERIALS]).astype(float),
-        installed_shares(years, believed, steel_duty), believed.share("share_pump_with_pipe"),
+        np.stack([renewed[name] * np.ones_like(age) for name in MATERIALS]),
+        installed_shares(years, believed, steel_duty), np.array([name == "galvanised" for name in MATERIALS]),
+        believed.share("share_pump_with_pipe"),
         believed.share("share_goods_pull"), believed.share("share_goods_failure"),
         believed.share("share_pulls_recorded"),
     )  # fmt: skip
@@ -183,7 +185,8 @@ def dated(found: pd.DataFrame, settings: Settings, as_of_year: int) -> pd.DataFr
 
 
 def _region_keys(rows: pd.DataFrame) -> NDArray[np.uint64]:
-    return rng.keys(list(rows["area_code"].fillna("").astype(str) + "\x1f" + rows["region_code"].fillna("").astype(str)))
+    area, region = (rows[name].fillna("").astype(str) for name in ("area_code", "region_code"))
+    return rng.keys(list(area + "\x1f" + region))
 
 
 def rates(

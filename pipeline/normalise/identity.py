@@ -143,6 +143,12 @@ def merge_ids(wells: pd.DataFrame, log: IssueLog, unlike: bool = False) -> tuple
         precision = rows["completed_precision_code"][dated].groupby(group[dated]).first().reindex(first.index)
         own = first["completed_precision_code"]
         first["completed_precision_code"] = own.where(own > 0, precision.fillna(0)).astype(own.dtype)
+    if "completed_date" in rows:  # a well that was deepened is as old as its construction
+        done = (kind == "construction") & rows["completed_date"].notna().to_numpy()
+        made = rows["completed_date"][done].groupby(group[done]).min().reindex(first.index)
+        deeper = (first[KIND] == "deepening") & made.notna()
+        first[EVENT_DATE] = first[EVENT_DATE].mask(deeper & first[EVENT_DATE].isna(), first["completed_date"])
+        first["completed_date"] = first["completed_date"].mask(deeper, made)
     mark = plugged & first[REASON].isna().to_numpy()
     first[REASON] = first[REASON].mask(mark, "plugged")
     words = np.array(["records agree"] * len(ids), dtype=object)
@@ -170,6 +176,35 @@ def date_events(wells: pd.DataFrame) -> None:
         wells[EVENT_DATE] = wells[EVENT_DATE].mask(work & wells[EVENT_DATE].isna(), wells["completed_date"])
         wells["completed_date"] = wells["completed_date"].mask(work)
         wells["completed_precision_code"] = wells["completed_precision_code"].mask(work, 0).astype(np.int8)
+
+
+def date_pumps(kept: pd.DataFrame, merged: pd.DataFrame) -> None:
+    """The newest recorded pump work or deepening of each well, where later than its completion; changes ``kept``.
+
+    Parameters
+    ----------
+    kept : DataFrame
+        One record a well.
+    merged : DataFrame
+        Records merged into them, with INTO.
+    """
+    parts = []
+    for rows, owner in ((kept, "well_id"), (merged, INTO)):
+        work = rows[rows[KIND].isin(LATER_KINDS).to_numpy()] if KIND in rows else rows.iloc[:0]
+        if len(work):
+            day = work[EVENT_DATE].astype("datetime64[s]")
+            day = day.fillna(work["completed_date"].astype("datetime64[s]")) if "completed_date" in work else day
+            parts.append(pd.Series(day.to_numpy(), index=work[owner].to_numpy()).dropna())
+    if not parts or not sum(map(len, parts)):
+        return
+    newest = pd.concat(parts).groupby(level=0).max()
+    day = kept["well_id"].map(newest).astype("datetime64[s]")
+    if "completed_date" in kept:
+        day = day.mask(day <= kept["completed_date"].astype("datetime64[s]"))
+    if "pump_installed_date" in kept:
+        told = kept["pump_installed_date"].astype("datetime64[s]")
+        day = day.where(~(told >= day) & day.notna(), told)
+    kept["pump_installed_date"] = day
 
 
 def none_merged(rows: pd.DataFrame) -> pd.DataFrame:

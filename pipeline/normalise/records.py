@@ -315,6 +315,7 @@ def _settle(
     kept, same_place = identity.merge_places(kept)
     nests.replacements(kept, plugged, log)
     merged = pd.concat([same_id[~gone], same_place], ignore_index=True) if len(same_id) or len(same_place) else same_id
+    identity.date_pumps(kept, merged)
     kept = ordered(kept, ["well_id"])
     kept["market_code"] = market
     kept["weight_inclusion_fraction"] = scope.weights(kept["use_code"], settings.base("weight_unknown_use"))

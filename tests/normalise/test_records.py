@@ -179,6 +179,21 @@ def test_the_day_of_pump_work_is_no_day_of_completion() -> None:
     assert days[("A", "pump_work")] == "2001-05-06" and days[("B", "pump_work")] == "2003-01-05"
 
 
+def test_the_newest_pump_work_or_deepening_is_when_the_string_was_put_in() -> None:
+    found = layout(events={"kind_from": "report"})
+    rows = wells(
+        id=["A", "A", "A", "B", "C", "C", "D"], depth=["60", "60", "60", "70", "50", "80", "90"],
+        report=["new", "pump", "pump", "pump", "new", "deepening", "new"],
+        done=["1990-01-02", "2001-05-06", "2011-07-08", "2003-01-05", "1970-02-03", "1999-04-05", "2000-01-01"],
+    )  # fmt: skip
+    out = run(found, table(rows))
+    assert str(one(out, "A")["pump_installed_date"])[:10] == "2011-07-08"
+    assert str(one(out, "B")["pump_installed_date"])[:10] == "2003-01-05"
+    assert str(one(out, "C")["pump_installed_date"])[:10] == "1999-04-05"
+    assert str(one(out, "C")["completed_date"])[:10] == "1970-02-03" and one(out, "C")["depth_completed_m"] == 80.0
+    assert pd.isna(one(out, "D")["pump_installed_date"])
+
+
 def test_nines_far_above_all_others_are_no_depth() -> None:
     depth = [str(40 + i) for i in range(20)]
     out = run(layout(), table(wells(depth=[*depth, "999"])))
