@@ -96,10 +96,10 @@ def of_chunk(
         here, now = wells.iloc[at].reset_index(drop=True), points.iloc[at].reset_index(drop=True)
         at_base = design(_filled(here, now, what, "", settings), settings, comparable)
         narrowed = np.maximum(_width(now) - _width(at_base), 0.0)
-        base = choices(at_base, settings)
+        base = choices(at_base, settings, here)
         wrong = np.zeros(len(at))
         for end in ("_low", "_high"):
-            other = choices(design(_filled(here, now, what, end, settings), settings, comparable), settings)
+            other = choices(design(_filled(here, now, what, end, settings), settings, comparable), settings, here)
             wrong += settings.base("weight_percentile_end") * (other.fillna("") != base.fillna("")).to_numpy(float)
         weight = now["weight_inclusion_fraction"].to_numpy(float)
         length = now["length_drop_pipe_m"].to_numpy(float)

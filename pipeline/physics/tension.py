@@ -239,6 +239,26 @@ def _load_pulling_n(
     return most
 
 
+@scalar
+def _load_stroke_n(diameter_plunger_m: float, lift_m: float, weight_specific_n_per_m3: float) -> float:
+    """Weight of the water column on the plunger of a hand pump.
+
+    The rods carry it on the upstroke and the rising main, through the foot valve, on the downstroke, so that the
+    load of both alternates by so much at every stroke.
+
+    Parameters
+    ----------
+    diameter_plunger_m, lift_m, weight_specific_n_per_m3 : array_like, broadcast
+        Plunger [m], pumping level to spout [m], specific weight of water.
+
+    Returns
+    -------
+    ndarray
+        Load [N]. Source: ``free_body``.
+    """
+    return weight_specific_n_per_m3 * _area_bore_m2(diameter_plunger_m) * lift_m
+
+
 area_bore_m2 = arrays(_area_bore_m2)
 area_wall_m2 = arrays(_area_wall_m2)
 diameter_pitch_npt_m = arrays(_diameter_pitch_npt_m)
@@ -248,3 +268,4 @@ load_hanging_n = arrays(_load_hanging_n)
 load_clear_of_water_n = arrays(_load_clear_of_water_n)
 load_drained_n = arrays(_load_drained_n)
 load_pulling_n = arrays(_load_pulling_n)
+load_stroke_n = arrays(_load_stroke_n)

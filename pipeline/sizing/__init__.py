@@ -14,7 +14,7 @@ from pipeline.sizing import tables
 from pipeline.sizing.choose import cheapest, decide, groups, sheets
 from pipeline.sizing.constants import temperature_factors
 from pipeline.sizing.draws import run_draws
-from pipeline.sizing.inputs import matrix
+from pipeline.sizing.inputs import matrix, with_record
 from pipeline.sizing.layout import CHECKS, KIND, UCUM, Q, W
 from pipeline.sizing.suited import FORGET, unsuited, without
 
@@ -54,7 +54,8 @@ def size(design: pd.DataFrame, wells: pd.DataFrame, settings: Settings) -> Sized
         Rows of ``selection`` in the order given.
     """
     goods = catalogue(settings)
-    design, wells = design.reset_index(drop=True), wells.reset_index(drop=True)
+    wells = wells.reset_index(drop=True)
+    design = with_record(design.reset_index(drop=True), wells)
     chosen_frames, other_frames, parts = [], [], []
     holds = {end: np.zeros(len(design), dtype=bool) for end in ("_low", "_high")}
     aside = unsuited(design, settings)
@@ -97,10 +98,10 @@ def size(design: pd.DataFrame, wells: pd.DataFrame, settings: Settings) -> Sized
     return Sized(selection, lost, sums, changes)
 
 
-def choices(design: pd.DataFrame, settings: Settings) -> pd.Series:
+def choices(design: pd.DataFrame, settings: Settings, wells: pd.DataFrame | None = None) -> pd.Series:
     """Only the option that :func:`size` would recommend for each row of a ``design`` frame; missing where none."""
     goods = catalogue(settings)
-    design = design.reset_index(drop=True)
+    design = with_record(design.reset_index(drop=True), wells)
     is_aside = pd.notna(unsuited(design, settings))
     names = goods.options["option_id"].to_numpy(object)
     out = np.full(len(design), None, dtype=object)
@@ -114,13 +115,17 @@ def choices(design: pd.DataFrame, settings: Settings) -> pd.Series:
     return pd.Series(out, dtype="str")
 
 
-def option_sheets(design: pd.DataFrame, settings: Settings) -> list[dict[str, object]]:
+def option_sheets(
+    design: pd.DataFrame, settings: Settings, wells: pd.DataFrame | None = None
+) -> list[dict[str, object]]:
     """Every option on the market in one well: each check's need, limit and share, SI, unit in UCUM.
 
     Parameters
     ----------
     design : DataFrame
         One row of the table ``design``.
+    wells : DataFrame, optional
+        The same well of the table ``wells``, for what is read of the record itself.
 
     Returns
     -------
@@ -129,7 +134,8 @@ def option_sheets(design: pd.DataFrame, settings: Settings) -> list[dict[str, ob
         not judged).
     """
     out: list[dict[str, object]] = []
-    for group, rows in groups(design.reset_index(drop=True), settings, catalogue(settings)):
+    design = with_record(design.reset_index(drop=True), wells)
+    for group, rows in groups(design, settings, catalogue(settings)):
         points = design.iloc[rows]
         inputs = matrix(points, settings)
         m = len(group.index)
@@ -141,6 +147,8 @@ def option_sheets(design: pd.DataFrame, settings: Settings) -> list[dict[str, ob
             for k, code in enumerate(CHECKS):
                 use = found.use[j, k]
                 judged = not np.isnan(use)
+                if KIND[k] == "shown" and np.isnan(found.need[j, k]):
+                    continue  # not asked of this kind of pump
                 checks.append({
                     "check": code, "need": _finite(found.need[j, k]), "have": _finite(found.have[j, k]),
                     "unit": UCUM[k], "utilisation": _finite(use), "passes": bool(use <= 1.0) if judged else None,

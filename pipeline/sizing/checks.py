@@ -12,7 +12,7 @@ import math
 from pipeline.compiled import scalar
 from pipeline.physics.friction import REYNOLDS_LAMINAR, REYNOLDS_TURBULENT
 from pipeline.physics.surge import _pressure_surge_pa
-from pipeline.physics.tension import _load_drained_n, _load_hanging_n, _load_pulling_n
+from pipeline.physics.tension import _load_drained_n, _load_hanging_n, _load_pulling_n, _load_stroke_n
 
 
 @scalar
@@ -72,3 +72,56 @@ def _joints(length, per_piece):
 def _surge(pressure, density, wave_speed, velocity):
     """Running pressure and the surge of stopping the whole flow at once [Pa]."""
     return pressure + _pressure_surge_pa(density, wave_speed, velocity)
+
+
+@scalar
+def _combined(load_hanger, pressure_hanger, pull_pump, pressure_pump, per_pull, per_hoop, per_radial):
+    """Share used by hoop, axial and radial stress together (distortion energy), the larger of hanger and pump.
+
+    ``per_pull``, ``per_hoop`` and ``per_radial`` are the stress of one newton, and hoop and radial stress at the
+    bore of one pascal (Lame), over the allowed stress; all 0 for plastics, which are judged otherwise
+    (physics.strength). At the pump the outside pressure is taken off all three stresses, which changes nothing,
+    so that ``pressure_pump`` is the pressure across the wall and ``pull_pump`` that of pump and water on the bore.
+    """
+    a, h, r = load_hanger * per_pull, pressure_hanger * per_hoop, pressure_hanger * per_radial
+    top = a * a + h * h + r * r - a * h + r * (h + a)
+    a, h, r = pull_pump * per_pull, pressure_pump * per_hoop, pressure_pump * per_radial
+    return math.sqrt(max(top, a * a + h * h + r * r - a * h + r * (h + a)))
+
+
+@scalar
+def _bought(need, coils):
+    """Length of coil bought for a length: whole longest coils and the smallest that holds the rest; 0 without coils.
+
+    ``coils`` are stock lengths, rising, infinite where there are no more. As materials.quantities.pieces.
+    """
+    longest, last = 0.0, 0.0
+    for coil in coils:
+        longest = coil if coil < math.inf else longest
+    if longest <= 0.0:
+        return 0.0
+    whole = _joints(need, 1.0 / longest)
+    rest = need - whole * longest
+    last = longest
+    for coil in coils:
+        if coil >= rest - 1e-6:
+            last = min(coil, longest)
+            break
+    return whole * longest + last
+
+
+@scalar
+def _overpull(limit, length, level_static, weight, area_bore, area_outside, gamma, weight_pump, weight_cable_per_m,
+              volume_pump, area_cable):  # fmt: skip
+    """Pull that may be added to the hanging weight of a stuck string before the short-time limit [N]."""
+    resting = _load_hanging_n(
+        length, level_static, weight, weight_cable_per_m, weight_pump, volume_pump, area_cable, area_bore, area_outside,
+        0.0, gamma,
+    )  # fmt: skip
+    return limit - resting
+
+
+@scalar
+def _stroke(gamma, plunger, lift):
+    """Load that passes between rods and rising main at every stroke of a hand pump [N]; NaN for other pumps."""
+    return _load_stroke_n(plunger, lift, gamma)

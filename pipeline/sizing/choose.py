@@ -65,8 +65,8 @@ def decide(group: Market, wells: Floats, factors: Floats | None = None) -> Choic
     )  # fmt: skip
     laid = blocks(group)
     kernel._choose(
-        laid.pack, laid.table, laid.material, laid.number, laid.family, factors, np.ascontiguousarray(wells), group.run,
-        out.best, out.score, out.closest, out.worst,
+        laid.pack, laid.table, laid.material, laid.number, laid.family, laid.coils, laid.coil_of, factors,
+        np.ascontiguousarray(wells), group.run, out.best, out.score, out.closest, out.worst,
     )  # fmt: skip
     return out
 
@@ -89,7 +89,8 @@ def cheapest(group: Market, wells: Floats, factors: Floats | None = None) -> NDA
     out = np.empty(len(wells), np.int64)
     laid = blocks(group)
     kernel._cheapest(
-        laid.pack, laid.table, laid.material, laid.number, laid.ideal, laid.ideal_table, laid.ideal_material, factors,
+        laid.pack, laid.table, laid.material, laid.number, laid.coils, laid.coil_of, laid.ideal, laid.ideal_table,
+        laid.ideal_material, laid.ideal_coil, factors,
         np.ascontiguousarray(wells), group.run, out,
     )  # fmt: skip
     return out
@@ -113,8 +114,9 @@ def sheets(group: Market, wells: Floats, chosen: NDArray[np.integer], factors: F
     checks = [np.full((n, len(CHECKS)), np.nan) for _ in range(3)]
     out = Sheets(checks[0], checks[1], checks[2], np.full((n, len(QUANTITY)), np.nan))
     kernel._sheets(
-        group.constants, group.inverse, group.table, group.materials, factors, np.ascontiguousarray(wells), group.run,
-        np.ascontiguousarray(chosen, dtype=np.int64), out.need, out.have, out.use, out.quantity,
+        group.constants, group.inverse, group.coils, group.table, group.materials, factors,
+        np.ascontiguousarray(wells), group.run, np.ascontiguousarray(chosen, dtype=np.int64),
+        out.need, out.have, out.use, out.quantity,
     )  # fmt: skip
     return out
 

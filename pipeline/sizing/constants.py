@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pipeline import schema
 from pipeline.errors import SchemaError
-from pipeline.materials import Catalogue, first_cost_constants
+from pipeline.materials import Catalogue
 from pipeline.physics.pressure import factor_table
 from pipeline.physics.water import GRAVITY
 from pipeline.settings import Settings
@@ -19,6 +19,7 @@ from pipeline.sizing.formulas import DENSITY_COLD, option_numbers, turbulent_fac
 from pipeline.sizing.kernel import ROWS, STEP, X_LOW
 from pipeline.sizing.layout import OPTION, RUN, O
 from pipeline.sizing.money import annuity_factor, renewals_factor
+from pipeline.sizing.pricing import Costs, costs, unstocked
 
 Floats = NDArray[np.float64]
 FAMILIES = tuple(schema.codes("family"))
@@ -34,6 +35,7 @@ class Market:
     ----------
     index : ndarray of int, place of each option in options.csv
     constants, inverse : ndarray (OPTION, m)
+    coils : ndarray (m, lengths), stock coil lengths in metres, rising, infinite where there are no more
     table : ndarray (ROWS, m), turbulent friction factor
     materials, families : ndarray of int64 (m), places in ``material_ids`` and FAMILIES
     sizes : ndarray of int64 (m), equal for options of one family and nominal size
@@ -46,6 +48,7 @@ class Market:
     index: NDArray[np.int64]
     constants: Floats
     inverse: Floats
+    coils: Floats
     table: Floats
     materials: NDArray[np.int64]
     families: NDArray[np.int64]
@@ -152,29 +155,17 @@ def _limits(frame: pd.DataFrame, settings: Settings) -> dict[str, Floats]:
         "ph_min": np.where(galvanised, base("limit_ph_galvanised"), 0.0),
         "chloride_max": chloride,
         "hand_bad": (frame["suits_hand_pump"] != "yes").to_numpy(float),
+        # fuel and solvents pass through polyethylene; PVC and metal are told of, not stopped
+        "fuel_bad": np.isin(family, ["pe", "pex"]).astype(float),
         "band_head": band,
     }
 
 
-def _price(
-    frame: pd.DataFrame, settings: Settings, goods: Catalogue, hand: bool
-) -> tuple[dict[str, Floats], NDArray, Floats]:
-    """Straight-line cost, renewals and penalties; an option without a price is ranked by its mass."""
+def _price(frame: pd.DataFrame, settings: Settings, found: Costs, hand: bool) -> dict[str, Floats]:
+    """Cost, renewals and penalties of each option."""
     base = settings.base
-    kind, use = ("hand", "village") if hand else ("submersible", "domestic")
-    lines = first_cost_constants(settings, kind, use, goods).set_index("option_id").loc[frame["option_id"]]
-    per_m = lines["cost_per_m_pipe"] + lines["cost_per_m_length"] + lines["cost_per_m_depth"]
-    per_joint = lines["cost_per_joint"] + lines["cost_per_piece"]
-    fixed = lines["cost_fixed"] + lines["cost_per_piece"]
-    priced = (per_m.notna() & per_joint.notna() & fixed.notna()).to_numpy()
-    mass = _numbers(frame, "mass_kg_per_m")
-    known = priced & (mass > 0)
-    per_kg = float(np.median(per_m.to_numpy()[known] / mass[known])) if known.any() else 1.0
-    out = {
-        "cost_fixed": np.where(priced, fixed, np.nanmedian(fixed) if fixed.notna().any() else 0.0),
-        "cost_per_m": np.where(priced, per_m, mass * per_kg),
-        "cost_per_joint": np.where(priced, per_joint, 0.0),
-    }
+    out = {"cost_fixed": found.fixed, "cost_pipe": found.pipe, "cost_per_m": found.per_m,
+           "cost_per_joint": found.per_joint}  # fmt: skip
     rate, years = base("rate_discount"), base("horizon")
     life = np.array([base(name) for name in frame["life_practice_id"]])
     out["renewals_neutral"] = renewals_factor(life, rate, years)
@@ -191,10 +182,27 @@ def _price(
         np.where(light, base("penalty_light_class"), 0.0)
         + np.where(small, base("penalty_small_size"), 0.0)
         + np.where(outside_held, base("penalty_compression"), 0.0)
+        + np.where(joint == "glued", base("penalty_glued_cure"), 0.0)
+        + np.where(unstocked(settings, frame["option_id"]), base("penalty_not_stocked"), 0.0)
     )
     out["glued_penalty"] = np.where(joint == "glued", base("penalty_glued_deep"), 0.0)
-    large = lines[["cost_large_fixed", "cost_large_per_m_depth"]].to_numpy(float)
-    return out, priced, large
+    return out
+
+
+def _stresses(frame: pd.DataFrame, found: dict[str, Floats], settings: Settings) -> dict[str, Floats]:
+    """What the combined check needs (checks._combined); 0 for plastics, which are judged by each stress alone."""
+    metal = np.isin(frame["family_code"].to_numpy(), ["galvanised", "stainless"])
+    yields, hds = _numbers(frame, "yield_mpa") * MEGA, _numbers(frame, "hds_mpa") * MEGA
+    allowed = np.where(metal, settings.base("share_yield_steel") * yields, hds)
+    threaded = (frame["joint_code"] == "threaded").to_numpy()
+    net = np.where(threaded, found["area_root"], found["area_wall"])
+    least = found["area_outside"] - found["area_wall"]  # bore with the least wall
+    with np.errstate(divide="ignore"):
+        pull, hoop = 1.0 / net, (net + 2.0 * least) / net  # Lame: (ro2 + ri2) / (ro2 - ri2)
+    return {
+        "stress_pull": np.where(metal, pull / allowed, 0.0), "stress_hoop": np.where(metal, hoop / allowed, 0.0),
+        "stress_radial": np.where(metal, 1.0 / allowed, 0.0), "stress_allowed": allowed,
+    }  # fmt: skip
 
 
 def _scalars(settings: Settings, hand: bool) -> Floats:
@@ -217,7 +225,7 @@ def _scalars(settings: Settings, hand: bool) -> Floats:
         "penalty_band": base("penalty_band"), "penalty_chemistry": base("penalty_chemistry"),
         "penalty_dead_head": base("penalty_dead_head"),
         "penalty_soft": base("penalty_soft"), "share_acid": base("share_corrosive_unknown"),
-        "make_up": base("length_make_up"),
+        "make_up": base("length_coil_make_up"),
     }  # fmt: skip
     return np.array([values[name] for name in RUN])
 
@@ -231,8 +239,9 @@ def market(code: str, hand: bool, settings: Settings, goods: Catalogue) -> Marke
     found = _formulas(frame, settings)
     bore = _numbers(frame, "diameter_inside_mm") * MILLI
     relative = _numbers(frame, "roughness_mm") * MILLI / bore
-    cost, priced, large = _price(frame, settings, goods, hand)
-    piece = np.where(frame["coil_lengths_m"] == "", _numbers(frame, "piece_length_m"), np.inf)
+    cost = costs(settings, goods, frame["option_id"], hand)
+    stick = np.where(frame["coil_lengths_m"] == "", _numbers(frame, "piece_length_m"), 0.0)
+    coils = goods.coils_m[chosen.to_numpy()]
     width = _numbers(frame, "coupling_outside_mm") * MILLI
     values: dict[str, Floats] = {
         "velocity_per_flow": found["velocity"],
@@ -243,11 +252,14 @@ def market(code: str, hand: bool, settings: Settings, goods: Catalogue) -> Marke
         "weight": _numbers(frame, "mass_kg_per_m") * GRAVITY,
         "wave_speed": found["wave_speed"],
         "width": width + (0.0 if hand else settings.base("width_cable_guard")),
-        "coil_longest": np.array([max(map(float, t.split("|"))) if t else np.inf for t in frame["coil_lengths_m"]]),
-        "piece": piece,
+        "coil_longest": np.where(np.isfinite(coils), coils, -np.inf).max(axis=1),
+        "piece": np.where(stick > 0.0, stick, np.inf),
+        "stick": stick,
         "turbulent_4000": found["turbulent_4000"],
-        **_strength(frame, found, settings), **_limits(frame, settings), **cost,
+        **_strength(frame, found, settings), **_limits(frame, settings),
+        **_stresses(frame, found, settings), **_price(frame, settings, cost, hand),
     }  # fmt: skip
+    values["coil_longest"] = np.where(values["coil_longest"] > 0.0, values["coil_longest"], np.inf)
     constants = np.ascontiguousarray(np.stack([values[name] for name in OPTION]))
     bad = [name for name in OPTION if np.isnan(constants[O[name]]).any()]
     if bad:
@@ -259,11 +271,11 @@ def market(code: str, hand: bool, settings: Settings, goods: Catalogue) -> Marke
     with np.errstate(divide="ignore"):
         inverse = 1.0 / constants
     return Market(
-        frame, index, constants, inverse, table,
+        frame, index, constants, inverse, coils, table,
         np.array([ids.index(name) for name in frame["material_id"]], np.int64),
         np.array([FAMILIES.index(name) for name in frame["family_code"]], np.int64),
         np.unique(frame["family_code"] + "/" + frame["nominal_size"], return_inverse=True)[1].astype(np.int64),
-        ids, _scalars(settings, hand), priced, large,
+        ids, _scalars(settings, hand), cost.is_priced, cost.large_cable,
     )  # fmt: skip
 
 

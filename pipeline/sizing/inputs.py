@@ -18,6 +18,17 @@ from pipeline.sizing.layout import WELL, W
 Floats = NDArray[np.float64]
 
 
+OF_RECORD = ("has_fuel_contamination", "is_variable_speed")
+
+
+def with_record(design: pd.DataFrame, wells: pd.DataFrame | None) -> pd.DataFrame:
+    """Design points with what sizing reads of the record itself (OF_RECORD), rows in the same order."""
+    if wells is None:
+        return design
+    have = [name for name in OF_RECORD if name in wells]
+    return design.assign(**{name: wells[name].to_numpy(dtype=object) for name in have})
+
+
 def matrix(design: pd.DataFrame, settings: Settings, end: str = "") -> Floats:
     """Kernel inputs of every well of a ``design`` frame.
 
@@ -25,6 +36,8 @@ def matrix(design: pd.DataFrame, settings: Settings, end: str = "") -> Floats:
     ----------
     end : str
         "" for the base values, "_low" or "_high" for an end of every band.
+
+    Columns of OF_RECORD are read where :func:`with_record` has set them; absent, nothing is known of them.
 
     Returns
     -------
@@ -60,7 +73,11 @@ def matrix(design: pd.DataFrame, settings: Settings, end: str = "") -> Floats:
     band = practice["ratio_shutoff"]
     ratio = {"": band.base, "_low": band.low, "_high": band.high}[end]
     put("head_shutoff", np.where(recorded, design["head_shutoff_m"].to_numpy(float), np.nan))
-    put("ratio_shutoff", np.where(recorded | none, np.nan, ratio))
+    fast = design.get("is_variable_speed", pd.Series(False, index=design.index)).astype(object).eq(True).to_numpy()
+    speed = practice["ratio_speed_shutoff"]
+    most = {"": speed.base, "_low": speed.low, "_high": speed.high}[end]
+    # shutoff goes with the square of speed; what is recorded stands
+    put("ratio_shutoff", np.where(recorded | none, np.nan, ratio * np.where(fast, most * most, 1.0)))
     mass_pump = banded("mass_pump_kg")
     put("weight_pump", mass_pump * GRAVITY)
     put("volume_pump", mass_pump / settings.base("density_pump"))
@@ -75,6 +92,9 @@ def matrix(design: pd.DataFrame, settings: Settings, end: str = "") -> Floats:
     put("chloride", design["chloride_mg_per_l"].to_numpy(float))
     put("temperature", temperature)
     put("hand", hand.astype(float))
+    fuel = design.get("has_fuel_contamination", pd.Series(False, index=design.index)).astype(object).eq(True)
+    put("fuel", fuel.to_numpy(float))
+    put("plunger", np.where(hand, settings.base("diameter_plunger_hand"), np.nan))
     return out
 
 

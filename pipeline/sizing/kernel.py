@@ -13,19 +13,17 @@ import numpy as np
 
 from pipeline.compiled import scalar
 from pipeline.physics.water import GRAVITY
-from pipeline.sizing.checks import _dead_head, _joints, _loads, _running, _surge
+from pipeline.sizing.checks import _bought, _combined, _dead_head, _joints, _loads, _overpull, _running, _stroke, _surge
+from pipeline.sizing.keys import LANES, MOST, NONE, NOT_MET, _better, _key
 from pipeline.sizing.layout import CHECKS, O, Q, R, W
+from pipeline.sizing.money import _money, _penalties, _visit
 
 ROWS = 384
 X_LOW, X_HIGH = math.log(1e-2), math.log(1e7)  # flow over viscosity, m: far beyond any well
 STEP = (X_HIGH - X_LOW) / (ROWS - 1)
 N_CHECKS = len(CHECKS)
 N_QUANTITY = len(Q)
-NOT_MET = 1e30  # worse than any utilisation or score; never written out
-MOST = 0.99e30  # a score or utilisation past this is NOT_MET
 BOUND = 1.0 - 1e-9
-NONE = 0x7FFFFFFFFFFFFFFF  # key of no option
-LANES = 8  # options side by side: a vector of eight doubles, or two of four
 # constants that the inner loop divides by, kept as one over them
 DIVIDERS = (
     "rating", "surge_limit", "dead_head_limit", "tension_sustained", "tension_pulling", "temperature_max",
@@ -38,9 +36,10 @@ IDEALS = 24  # ideals looked at together; over 16, so that the compiler makes ve
 (
     O_VELOCITY_PER_FLOW, O_REYNOLDS_PER_RATIO, O_LOSS_PER_FLOW2, O_AREA_BORE, O_AREA_OUTSIDE, O_WEIGHT,
     O_RATING, O_SURGE_LIMIT, O_DEAD_HEAD_LIMIT, O_WAVE_SPEED, O_TENSION_SUSTAINED, O_TENSION_PULLING,
-    O_TEMPERATURE_MAX, O_PH_MIN, O_CHLORIDE_MAX, O_HAND_BAD, O_WIDTH, O_COIL_LONGEST, O_PIECE, O_COST_FIXED,
-    O_COST_PER_M, O_COST_PER_JOINT, O_CLASS_PENALTY, O_JOINT_PENALTY, O_GLUED_PENALTY, O_BAND_HEAD, O_TURBULENT_4000,
-    O_RENEWALS_NEUTRAL, O_RENEWALS_ACID,
+    O_TEMPERATURE_MAX, O_PH_MIN, O_CHLORIDE_MAX, O_HAND_BAD, O_FUEL_BAD, O_WIDTH, O_COIL_LONGEST, O_PIECE, O_STICK,
+    O_COST_FIXED, O_COST_PIPE, O_COST_PER_M, O_COST_PER_JOINT, O_CLASS_PENALTY, O_JOINT_PENALTY, O_GLUED_PENALTY,
+    O_BAND_HEAD, O_TURBULENT_4000,
+    O_RENEWALS_NEUTRAL, O_RENEWALS_ACID, O_STRESS_PULL, O_STRESS_HOOP, O_STRESS_RADIAL, O_STRESS_ALLOWED,
 ) = range(len(O))  # fmt: skip
 (
     I_RATING, I_SURGE_LIMIT, I_DEAD_HEAD_LIMIT, I_TENSION_SUSTAINED, I_TENSION_PULLING, I_TEMPERATURE_MAX,
@@ -50,7 +49,7 @@ IDEALS = 24  # ideals looked at together; over 16, so that the compiler makes ve
     W_FLOW, W_HEAD, W_HEAD_IS_GIVEN, W_LENGTH, W_DEPTH_PUMP, W_DEPTH_DISCHARGE, W_LEVEL_STATIC,
     W_LEVEL_PUMPING, W_GAMMA, W_VISCOSITY, W_PRESSURE_HEAD, W_HEAD_SHUTOFF, W_RATIO_SHUTOFF, W_WEIGHT_PUMP,
     W_WEIGHT_CABLE_PER_M, W_VOLUME_PUMP, W_AREA_CABLE, W_BORE, W_WIDTH_PUMP, W_PH, W_CHLORIDE, W_TEMPERATURE,
-    W_HAND,
+    W_HAND, W_FUEL, W_PLUNGER,
 ) = range(len(W))  # fmt: skip
 (
     R_VELOCITY_LIMIT, R_VELOCITY_MOST, R_FRICTION_LIMIT, R_LIFT_HAND, R_LIFT_ROLLER, R_LIFT_WINCH,
@@ -59,8 +58,12 @@ IDEALS = 24  # ideals looked at together; over 16, so that the compiler makes ve
 ) = range(len(R))  # fmt: skip
 (
     Q_VELOCITY, Q_FRICTION, Q_TOTAL, Q_RUNNING, Q_PULLING, Q_LOWERED, Q_JOINTS, Q_SPLICES, Q_METHOD, Q_GOODS,
-    Q_FIRST, Q_PRESENT, Q_SCORE, Q_DEAD_HEAD, Q_SURGE,
+    Q_FIRST, Q_PRESENT, Q_SCORE, Q_DEAD_HEAD, Q_SURGE, Q_BOUGHT, Q_OVERPULL,
 ) = range(len(Q))  # fmt: skip
+ACIDITY, HAND_PUMP, CHLORIDE, COIL_LENGTH, COMBINED, FUEL, FITTINGS, STROKE, PLUNGER = (
+    CHECKS.index(name) for name in ("acidity", "hand_pump", "chloride", "coil_length", "stress_combined", "fuel",
+                                    "fittings_hold", "stroke", "plunger")
+)  # fmt: skip
 
 
 @scalar
@@ -83,50 +86,8 @@ def _place(ratio):
 
 
 @scalar
-def _visit(load, lift_hand, lift_roller, lift_winch, hand, roller, winch, hoist):
-    """How the largest load pulled is handled (0 hand, 1 roller, 2 winch, 3 hoist) and what a visit costs.
-
-    ``load`` is in newtons and the lifts are masses in kilograms.
-    """
-    by_winch, by_roller = load <= lift_winch * GRAVITY, load <= lift_roller * GRAVITY
-    by_hand = load <= lift_hand * GRAVITY
-    method = 3.0 - (1.0 if by_winch else 0.0) - (1.0 if by_roller else 0.0) - (1.0 if by_hand else 0.0)
-    cost = winch if by_winch else hoist
-    cost = roller if by_roller else cost
-    cost = hand if by_hand else cost
-    return method, cost
-
-
-@scalar
-def _money(length, joints, splices, fixed, per_m, per_joint, renewals_neutral, renewals_acid, share_acid, visit,
-           pulls, energy):  # fmt: skip
-    """Goods, goods with putting in, and present cost over the horizon."""
-    goods = fixed + per_m * length + per_joint * (joints + splices)
-    first = goods + visit
-    renewals = renewals_neutral * (1.0 - share_acid) + renewals_acid * share_acid
-    return goods, first, first + visit * pulls + first * renewals + energy
-
-
-@scalar
-def _penalties(present, joints, splices, total, velocity, friction, depth_pump, chloride_use, dead_head_use,
-               joint_penalty, glued_penalty, band_head, each_splice, depth_glued, band, chemistry, dead_head, soft,
-               velocity_limit, friction_limit):  # fmt: skip
-    """Declared penalties in currency: joints, splices, glue at depth, head band, cautions, judgement limits."""
-    fast = velocity * velocity_limit
-    lossy = friction / (total * friction_limit)
-    # what is known early comes first: the sum does not wait
-    out = joints * joint_penalty + splices * each_splice
-    out += glued_penalty if depth_pump > depth_glued else 0.0
-    out += chemistry if chloride_use > 1.0 else 0.0
-    out += soft * fast if fast > 1.0 else 0.0
-    out += dead_head if dead_head_use > 1.0 else 0.0
-    out += soft * lossy if lossy > 1.0 else 0.0
-    return out + (present * band if total > band_head else 0.0)
-
-
-@scalar
 def _known(w, run):
-    """What the inner loop needs of a well, worked out once: 25 numbers, missing ones made harmless or NaN."""
+    """What the inner loop needs of a well, worked out once: 26 numbers, missing ones made harmless or NaN."""
     gamma, ph, shutoff, ratio = w[W_GAMMA], w[W_PH], w[W_HEAD_SHUTOFF], w[W_RATIO_SHUTOFF]
     return (
         w[W_FLOW], w[W_FLOW] / w[W_VISCOSITY], w[W_LENGTH], w[W_HEAD], w[W_HEAD_IS_GIVEN], gamma, gamma / GRAVITY,
@@ -136,34 +97,26 @@ def _known(w, run):
         run[R_SHARE_ACID] if ph != ph else 0.0, 1.0 / ph if ph > 0.0 else 0.0,
         w[W_CHLORIDE] if w[W_CHLORIDE] == w[W_CHLORIDE] else 0.0,
         gamma * shutoff if shutoff == shutoff else 0.0,
-        gamma * ratio if ratio == ratio and shutoff != shutoff else 0.0,
+        gamma * ratio if ratio == ratio and shutoff != shutoff else 0.0, 2.0 * w[W_FUEL],
     )  # fmt: skip
 
 
 @scalar
-def _key(value, lane):
-    """A number as an integer that sorts the same, the lane in its last three bits: 2e-15 of the number is lost.
-
-    An integer minimum is a vector instruction, a strict float one is not. Below zero the bits run backwards.
-    """
-    bits = np.float64(value).view(np.int64)
-    return (bits ^ ((bits >> 63) & 0x7FFFFFFFFFFFFFFF)) & -LANES | lane
-
-
-@scalar
-def _lanes(pack, table, at, lanes, place, known, run, colder, warmths, keep, kept):
+def _lanes(pack, table, at, lanes, place, known, run, colder, coil, metal, warmths, coils, keep, kept):
     """Hold options that lie side by side against one well; least key of score and of highest utilisation.
 
     The body is written so that the compiler turns it into one pass over vectors. Row ``at`` of ``pack`` holds
-    ``lanes`` options a constant; ``colder`` is one over their temperature factor. An option that meets
-    a stop has the score NOT_MET. With ``keep`` the scores go to row ``at`` of ``kept`` and each option has its own
-    ``warmths``; without, nothing is stored: a store would have the compiler look for overlaps first.
+    ``lanes`` options a constant; ``colder`` is one over their temperature factor, ``coil`` the length bought of
+    coil, 0 for sticks; of ``metal`` the combined stress is worked out. An option that meets a stop has the score
+    NOT_MET. With ``keep`` the scores go to row ``at`` of ``kept`` and each option has its own ``warmths`` and
+    ``coils``; without, nothing is stored: a store would have the compiler look for overlaps first.
     """
     row, a, b, c, d = place
     (flow, ratio, length, head, given, gamma, density, static, pumping, leaves, pressure_head, pump, cable, volume,
      area_cable, width, bore_inverse, temperature, depth_pump, hand, share_acid, ph_inverse, chloride, shutoff,
-     estimated) = known  # fmt: skip
+     estimated, fuel) = known  # fmt: skip
     make_up, pulls, energy = run[R_MAKE_UP], run[R_PULLS], run[R_ENERGY] * flow
+    pump_wet = pump - (gamma * volume if length > pumping - leaves else 0.0)
     velocity_most, velocity_limit = 1.0 / run[R_VELOCITY_MOST], 1.0 / run[R_VELOCITY_LIMIT]
     best, nearest = _key(NOT_MET, LANES - 1), _key(NOT_MET, LANES - 1)
     for j in range(lanes):
@@ -189,10 +142,16 @@ def _lanes(pack, table, at, lanes, place, known, run, colder, warmths, keep, kep
         u5 = pulling * pack[at, j + lanes * I_TENSION_PULLING]
         u6 = temperature * pack[at, j + lanes * I_TEMPERATURE_MAX]
         u7 = pack[at, j + lanes * O_PH_MIN] * ph_inverse
-        u8 = hand * pack[at, j + lanes * O_HAND_BAD]
+        u8 = hand * pack[at, j + lanes * O_HAND_BAD] + fuel * pack[at, j + lanes * O_FUEL_BAD]
         u9 = max(width, pack[at, j + lanes * O_WIDTH]) * bore_inverse
         u10 = velocity * velocity_most
-        most = max(max(max(max(u1, u2), max(u3, u4)), u5) * warm, max(max(u6, u7), max(u8, max(u9, u10))))
+        u11 = 0.0 if not metal else _combined(
+            running, pressure_head, pump_wet + pressure * pack[at, j + lanes * O_AREA_BORE], pressure,
+            pack[at, j + lanes * O_STRESS_PULL], pack[at, j + lanes * O_STRESS_HOOP],
+            pack[at, j + lanes * O_STRESS_RADIAL],
+        )  # fmt: skip
+        most = max(max(max(max(u1, u2), max(u3, u4)), u5) * warm,
+                   max(max(max(u6, u7), max(u8, u11)), max(u9, u10)))  # fmt: skip
         # max() loses NaN: a well that lacks a number is told by _is_complete
         passes = (most <= 1.0) & (warm < NOT_MET)
         joints = _joints(length, pack[at, j + lanes * I_PIECE])
@@ -201,10 +160,12 @@ def _lanes(pack, table, at, lanes, place, known, run, colder, warmths, keep, kep
             pulling, run[R_LIFT_HAND], run[R_LIFT_ROLLER], run[R_LIFT_WINCH], run[R_INSTALL_HAND],
             run[R_INSTALL_ROLLER], run[R_INSTALL_WINCH], run[R_INSTALL_HOIST],
         )  # fmt: skip
+        bought = (joints + 1.0) * pack[at, j + lanes * O_STICK] + (coils[at, j] if keep else coil)
         _goods, _first, present = _money(
-            length, joints, splices, pack[at, j + lanes * O_COST_FIXED], pack[at, j + lanes * O_COST_PER_M],
-            pack[at, j + lanes * O_COST_PER_JOINT], pack[at, j + lanes * O_RENEWALS_NEUTRAL],
-            pack[at, j + lanes * O_RENEWALS_ACID], share_acid, visit, pulls, energy * friction,
+            length, bought, joints, splices, pack[at, j + lanes * O_COST_FIXED], pack[at, j + lanes * O_COST_PIPE],
+            pack[at, j + lanes * O_COST_PER_M], pack[at, j + lanes * O_COST_PER_JOINT],
+            pack[at, j + lanes * O_RENEWALS_NEUTRAL], pack[at, j + lanes * O_RENEWALS_ACID], share_acid, visit,
+            pulls, energy * friction,
         )  # fmt: skip
         whole = present + pack[at, j + lanes * O_CLASS_PENALTY] + _penalties(
             present, joints, splices, total, velocity, friction, depth_pump,
@@ -224,27 +185,12 @@ def _lanes(pack, table, at, lanes, place, known, run, colder, warmths, keep, kep
 
 
 @scalar
-def _value(key):
-    """The number in a key, without its last three bits."""
-    bits = key & -LANES
-    return np.int64(bits ^ ((bits >> 63) & 0x7FFFFFFFFFFFFFFF)).view(np.float64)
-
-
-@scalar
-def _better(value, option, key, other):
-    """The lesser of what was found and what a key holds; of equals, the lower option. NOT_MET is never taken."""
-    new = _value(key)
-    takes = (new < MOST) & ((new < value) | ((new == value) & (other < option)))
-    return (new if takes else value), (other if takes else option)
-
-
-@scalar
 def _is_complete(w):
     """Whether every number that a stop needs is there and finite; without flow nothing is judged either."""
     total = (w[W_FLOW] + w[W_LENGTH] + w[W_HEAD] + w[W_HEAD_IS_GIVEN] + w[W_GAMMA] + w[W_VISCOSITY] + w[W_LEVEL_STATIC]
              + w[W_LEVEL_PUMPING] + w[W_DEPTH_DISCHARGE] + w[W_PRESSURE_HEAD] + w[W_WEIGHT_PUMP]
              + w[W_WEIGHT_CABLE_PER_M] + w[W_VOLUME_PUMP] + w[W_AREA_CABLE] + w[W_WIDTH_PUMP] + w[W_TEMPERATURE]
-             + w[W_HAND])  # fmt: skip
+             + w[W_HAND] + w[W_FUEL])  # fmt: skip
     return (abs(total) < MOST) & (w[W_FLOW] != 0.0) & (w[W_BORE] > 0.0) & (abs(w[W_BORE]) < MOST)
 
 
@@ -265,7 +211,7 @@ def _warmth(factor):
 
 
 @scalar
-def _choose(pack, table, material, number, family, factors, wells, run, best, score, closest, worst):
+def _choose(pack, table, material, number, family, coils, coil_of, factors, wells, run, best, score, closest, worst):
     """For each well and family: the cheapest option that passes every stop, and the one nearest to passing.
 
     Parameters
@@ -280,6 +226,8 @@ def _choose(pack, table, material, number, family, factors, wells, run, best, sc
         Option in each lane.
     family : ndarray of int64 (blocks)
         Column of ``best`` of each block.
+    coils, coil_of : ndarray (sets, lengths) and of int64 (blocks)
+        Stock coil lengths, rising, infinite where there are no more; the set that each block is sold in.
     factors : ndarray (n, materials)
         Temperature factor of each material at each well.
     wells : ndarray (n, values)
@@ -290,13 +238,15 @@ def _choose(pack, table, material, number, family, factors, wells, run, best, sc
         Score of ``best``; highest utilisation of ``closest``. NOT_MET where there is none.
     """
     blocks = len(material)
-    nothing = np.empty((0, 0))
+    nothing, bought = np.empty((0, 0)), np.empty(len(coils))
     for i in range(wells.shape[0]):
         known = _known(wells[i], run)
         place = _place(known[1])
         for f in range(best.shape[1]):
             best[i, f], closest[i, f] = -1, -1
             score[i, f], worst[i, f] = NOT_MET, NOT_MET
+        for s in range(len(coils)):
+            bought[s] = _bought(known[2] + run[R_MAKE_UP], coils[s])
         complete = _is_complete(wells[i])
         f, good, near, good_option, near_option = family[0], NOT_MET, NOT_MET, -1, -1
         for block in range(blocks):
@@ -304,9 +254,13 @@ def _choose(pack, table, material, number, family, factors, wells, run, best, sc
                 best[i, f], closest[i, f], score[i, f], worst[i, f] = good_option, near_option, good, near
                 f, good, near, good_option, near_option = family[block], NOT_MET, NOT_MET, -1, -1
             warm = _warmth(factors[i, material[block]])
-            score_key, worst_key = _lanes(
-                pack, table, block, LANES, place, known, run, warm, nothing, False, nothing
-            )
+            coil = bought[coil_of[block]]
+            if pack[block, LANES * O_STRESS_RADIAL] > 0.0:
+                score_key, worst_key = _lanes(pack, table, block, LANES, place, known, run, warm, coil, True, nothing,
+                                              nothing, False, nothing)  # fmt: skip
+            else:
+                score_key, worst_key = _lanes(pack, table, block, LANES, place, known, run, warm, coil, False, nothing,
+                                              nothing, False, nothing)  # fmt: skip
             score_key = score_key if complete else NONE
             good, good_option = _better(good, good_option, score_key, number[block, score_key & (LANES - 1)])
             near, near_option = _better(near, near_option, worst_key, number[block, worst_key & (LANES - 1)])
@@ -315,7 +269,8 @@ def _choose(pack, table, material, number, family, factors, wells, run, best, sc
 
 
 @scalar
-def _cheapest(pack, table, material, number, ideal, ideal_table, ideal_material, factors, wells, run, chosen):
+def _cheapest(pack, table, material, number, coils, coil_of, ideal, ideal_table, ideal_material, ideal_coil, factors,
+              wells, run, chosen):  # fmt: skip
     """The cheapest passing option of each well over all families, -1 for none: the answer of :func:`_choose`.
 
     Of every block there is an *ideal* option, each constant the best of its block (blocks.py). Its score is
@@ -324,24 +279,30 @@ def _cheapest(pack, table, material, number, ideal, ideal_table, ideal_material,
 
     Parameters
     ----------
-    ideal, ideal_table, ideal_material
-        As ``pack``, ``table`` and ``material``, but (groups, N_PACK x IDEALS), (ROWS, groups, IDEALS) and (groups,
-        IDEALS): the ideal option of each block; empty where bounds do not hold and every block is looked at.
+    ideal, ideal_table, ideal_material, ideal_coil
+        As ``pack``, ``table``, ``material`` and ``coil_of``, but (groups, N_PACK x IDEALS), (ROWS, groups,
+        IDEALS) and (groups, IDEALS): the ideal option of each block; empty where bounds do not hold and every
+        block is looked at.
     chosen : ndarray of int64 (n), written
     """
     blocks, groups = len(material), len(ideal_material)
     nothing = np.empty((0, 0))
     bounds, warmth = np.empty((blocks // IDEALS + 1, IDEALS)), np.empty((groups, IDEALS))
+    bought, reach = np.empty(len(coils)), np.empty((groups, IDEALS))
     flat = bounds.reshape(-1)
     for i in range(wells.shape[0]):
         known = _known(wells[i], run)
         place = _place(known[1])
+        for s in range(len(coils)):
+            bought[s] = _bought(known[2] + run[R_MAKE_UP], coils[s])
         first = 0
         if groups > 0 and _is_ordinary(wells[i]):
             for group in range(groups):
                 for j in range(IDEALS):
                     warmth[group, j] = _warmth(factors[i, ideal_material[group, j]])
-                _lanes(ideal, ideal_table, group, IDEALS, place, known, run, 1.0, warmth, True, bounds)
+                    reach[group, j] = bought[ideal_coil[group, j]]
+                _lanes(ideal, ideal_table, group, IDEALS, place, known, run, 1.0, 0.0, False, warmth, reach, True,
+                       bounds)  # fmt: skip
             for block in range(blocks):
                 if flat[block] < flat[first]:
                     first = block
@@ -355,13 +316,19 @@ def _cheapest(pack, table, material, number, ideal, ideal_table, ideal_material,
             if (step > 0 and block == first) or bound >= MOST or bound * BOUND > least:
                 continue
             warm = _warmth(factors[i, material[block]])
-            key, _near = _lanes(pack, table, block, LANES, place, known, run, warm, nothing, False, nothing)
+            coil = bought[coil_of[block]]
+            if pack[block, LANES * O_STRESS_RADIAL] > 0.0:
+                key, _near = _lanes(pack, table, block, LANES, place, known, run, warm, coil, True, nothing, nothing,
+                                    False, nothing)  # fmt: skip
+            else:
+                key, _near = _lanes(pack, table, block, LANES, place, known, run, warm, coil, False, nothing, nothing,
+                                    False, nothing)  # fmt: skip
             least, found = _better(least, found, key, number[block, key & (LANES - 1)])
         chosen[i] = found if _is_complete(wells[i]) else -1
 
 
 @scalar
-def _sheet(options, inverse, table, j, factor, w, run, need, have, use, quantity):
+def _sheet(options, inverse, coils, table, j, factor, w, run, need, have, use, quantity):
     """One option in one well in full: every check's need, limit and utilisation, and the quantities behind.
 
     ``need``, ``have``, ``use`` (N_CHECKS) and ``quantity`` (N_QUANTITY) are written. NaN utilisation: not judged.
@@ -381,28 +348,42 @@ def _sheet(options, inverse, table, j, factor, w, run, need, have, use, quantity
         options[O_AREA_BORE, j], options[O_AREA_OUTSIDE, j], w[W_PRESSURE_HEAD], w[W_GAMMA],
         w[W_WEIGHT_PUMP], w[W_WEIGHT_CABLE_PER_M], w[W_VOLUME_PUMP], w[W_AREA_CABLE],
     )  # fmt: skip
+    wet = w[W_LENGTH] > w[W_LEVEL_PUMPING] - w[W_DEPTH_DISCHARGE]
+    pump_wet = w[W_WEIGHT_PUMP] - (w[W_GAMMA] * w[W_VOLUME_PUMP] if wet else 0.0)
+    combined = _combined(
+        running, w[W_PRESSURE_HEAD], pump_wet + pressure * options[O_AREA_BORE, j], pressure,
+        options[O_STRESS_PULL, j], options[O_STRESS_HOOP, j], options[O_STRESS_RADIAL, j],
+    )  # fmt: skip
+    warm_rating, warm_sustained = options[O_RATING, j] * factor, options[O_TENSION_SUSTAINED, j] * factor
+    allowed = options[O_STRESS_ALLOWED, j]
+    if options[O_STRESS_RADIAL, j] == 0.0:  # plastic: hoop and axial, each against the long-term strength
+        combined, allowed = max(pressure / warm_rating, running / warm_sustained), allowed * factor
+    stroke = _stroke(w[W_GAMMA], w[W_PLUNGER], w[W_LEVEL_PUMPING] - w[W_DEPTH_DISCHARGE])
     needs = (
         pressure, surge, dead, running, pulling, w[W_TEMPERATURE], w[W_PH], w[W_HAND],
-        max(w[W_WIDTH_PUMP], options[O_WIDTH, j]), velocity, velocity, friction / total, w[W_CHLORIDE],
-        w[W_LENGTH] + run[R_MAKE_UP],
+        max(w[W_WIDTH_PUMP], options[O_WIDTH, j]), velocity, combined * allowed, w[W_FUEL], velocity, friction / total,
+        w[W_CHLORIDE], w[W_LENGTH] + run[R_MAKE_UP], max(running, pulling), stroke, w[W_PLUNGER],
     )  # fmt: skip
     haves = (
-        options[O_RATING, j] * factor, options[O_SURGE_LIMIT, j] * factor, options[O_DEAD_HEAD_LIMIT, j] * factor,
-        options[O_TENSION_SUSTAINED, j] * factor, options[O_TENSION_PULLING, j] * factor,
+        warm_rating, options[O_SURGE_LIMIT, j] * factor, options[O_DEAD_HEAD_LIMIT, j] * factor,
+        warm_sustained, options[O_TENSION_PULLING, j] * factor,
         options[O_TEMPERATURE_MAX, j], options[O_PH_MIN, j], 1.0 - options[O_HAND_BAD, j], w[W_BORE],
-        run[R_VELOCITY_MOST], run[R_VELOCITY_LIMIT], run[R_FRICTION_LIMIT], options[O_CHLORIDE_MAX, j],
-        options[O_COIL_LONGEST, j],
+        run[R_VELOCITY_MOST], allowed, 1.0 - options[O_FUEL_BAD, j], run[R_VELOCITY_LIMIT], run[R_FRICTION_LIMIT],
+        options[O_CHLORIDE_MAX, j], options[O_COIL_LONGEST, j], np.nan, np.nan,
+        math.sqrt(options[O_AREA_BORE, j] / (0.25 * math.pi)),
     )  # fmt: skip
     for k in range(N_CHECKS):
         need[k], have[k] = needs[k], haves[k]
         use[k] = needs[k] / haves[k] if haves[k] > 0.0 else (np.inf if needs[k] == needs[k] else np.nan)
     # a lower limit: the share used grows as the water grows more acid; no limit, nothing to judge
-    use[6] = haves[6] / needs[6] if haves[6] > 0.0 else np.nan
-    use[7] = np.nan if w[W_HAND] == 0.0 else (1.0 if haves[7] > 0.0 else np.inf)
-    if haves[12] == np.inf:
-        use[12] = np.nan
-    if haves[13] == np.inf:
-        use[13] = np.nan
+    use[ACIDITY] = haves[ACIDITY] / needs[ACIDITY] if haves[ACIDITY] > 0.0 else np.nan
+    for k in (HAND_PUMP, FUEL):
+        use[k] = np.nan if needs[k] == 0.0 else (1.0 if haves[k] > 0.0 else np.inf)
+    for k in (CHLORIDE, COIL_LENGTH):
+        if haves[k] == np.inf:
+            use[k] = np.nan
+    # no source gives what these may bear, or the record cannot tell whether they are asked: shown, not judged
+    use[FITTINGS], use[STROKE], use[PLUNGER] = np.nan, np.nan, np.nan
     joints = _joints(w[W_LENGTH], inverse[O_PIECE, j])
     splices = _joints(w[W_LENGTH] + run[R_MAKE_UP], inverse[O_COIL_LONGEST, j])
     method, visit = _visit(
@@ -410,8 +391,10 @@ def _sheet(options, inverse, table, j, factor, w, run, need, have, use, quantity
         run[R_INSTALL_ROLLER], run[R_INSTALL_WINCH], run[R_INSTALL_HOIST],
     )  # fmt: skip
     share_acid = run[R_SHARE_ACID] if w[W_PH] != w[W_PH] else 0.0
+    bought = (joints + 1.0) * options[O_STICK, j] + _bought(w[W_LENGTH] + run[R_MAKE_UP], coils[j])
     goods, first, present = _money(
-        w[W_LENGTH], joints, splices, options[O_COST_FIXED, j], options[O_COST_PER_M, j], options[O_COST_PER_JOINT, j],
+        w[W_LENGTH], bought, joints, splices, options[O_COST_FIXED, j], options[O_COST_PIPE, j],
+        options[O_COST_PER_M, j], options[O_COST_PER_JOINT, j],
         options[O_RENEWALS_NEUTRAL, j], options[O_RENEWALS_ACID, j], share_acid, visit, run[R_PULLS],
         run[R_ENERGY] * w[W_FLOW] * friction,
     )  # fmt: skip
@@ -423,14 +406,19 @@ def _sheet(options, inverse, table, j, factor, w, run, need, have, use, quantity
         run[R_DEPTH_GLUED], run[R_PENALTY_BAND], run[R_PENALTY_CHEMISTRY], run[R_PENALTY_DEAD_HEAD],
         run[R_PENALTY_SOFT], 1.0 / run[R_VELOCITY_LIMIT], run[R_FRICTION_LIMIT],
     )  # fmt: skip
+    overpull = _overpull(
+        haves[4], w[W_LENGTH], w[W_LEVEL_STATIC] - w[W_DEPTH_DISCHARGE], options[O_WEIGHT, j], options[O_AREA_BORE, j],
+        options[O_AREA_OUTSIDE, j], w[W_GAMMA], w[W_WEIGHT_PUMP], w[W_WEIGHT_CABLE_PER_M], w[W_VOLUME_PUMP],
+        w[W_AREA_CABLE],
+    )  # fmt: skip
     values = (velocity, friction, total, running, pulling, lowered, joints, splices, method, goods, first, present,
-              whole, dead, surge)  # fmt: skip
+              whole, dead, surge, bought, overpull)  # fmt: skip
     for k in range(N_QUANTITY):
         quantity[k] = values[k]
 
 
 @scalar
-def _sheets(options, inverse, table, materials, factors, wells, run, chosen, need, have, use, quantity):
+def _sheets(options, inverse, coils, table, materials, factors, wells, run, chosen, need, have, use, quantity):
     """:func:`_sheet` for one option a well; ``chosen`` (n) holds the option, -1 for none (left NaN)."""
     for i in range(wells.shape[0]):
         j = chosen[i]
@@ -438,4 +426,4 @@ def _sheets(options, inverse, table, materials, factors, wells, run, chosen, nee
             need[i, :], have[i, :], use[i, :], quantity[i, :] = np.nan, np.nan, np.nan, np.nan
         else:
             factor = factors[i, materials[j]]
-            _sheet(options, inverse, table, j, factor, wells[i], run, need[i], have[i], use[i], quantity[i])
+            _sheet(options, inverse, coils, table, j, factor, wells[i], run, need[i], have[i], use[i], quantity[i])

@@ -25,10 +25,13 @@ OPTION = (
     "ph_min",
     "chloride_max",
     "hand_bad",
+    "fuel_bad",
     "width",
     "coil_longest",
     "piece",
+    "stick",
     "cost_fixed",
+    "cost_pipe",
     "cost_per_m",
     "cost_per_joint",
     "class_penalty",
@@ -38,12 +41,17 @@ OPTION = (
     "turbulent_4000",
     "renewals_neutral",
     "renewals_acid",
+    "stress_pull",
+    "stress_hoop",
+    "stress_radial",
+    "stress_allowed",
 )
 # values of a well
 WELL = (
     "flow", "head", "head_is_given", "length", "depth_pump", "depth_discharge", "level_static", "level_pumping",
     "gamma", "viscosity", "pressure_head", "head_shutoff", "ratio_shutoff", "weight_pump", "weight_cable_per_m",
     "volume_pump", "area_cable", "bore", "width_pump", "ph", "chloride", "temperature", "hand",
+    "fuel", "plunger",
 )  # fmt: skip
 # scalars of a run
 RUN = (
@@ -54,7 +62,7 @@ RUN = (
 # what is worked out for one option in one well, beside its checks
 QUANTITY = (
     "velocity", "friction", "total", "running", "pulling", "lowered", "joints", "splices", "method", "goods", "first",
-    "present", "score", "dead_head", "surge",
+    "present", "score", "dead_head", "surge", "bought", "overpull",
 )  # fmt: skip
 
 O = {name: place for place, name in enumerate(OPTION)}  # noqa: E741

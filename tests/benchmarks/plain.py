@@ -19,7 +19,7 @@ from pipeline.sizing.layout import OPTION, RUN, WELL, O, R, W
 Floats = NDArray[np.float64]
 GRAVITY = 9.80665
 INCLUDED = (
-    "running pressure, surge, dead-head, sustained and pulling tension, temperature, pH, hand pump, fit, velocity; "
+    "running pressure, surge, dead-head, sustained and pulling tension, temperature, pH, hand pump, fuel, fit, velocity, combined stress; "
     "score: goods, visits, renewals, energy, penalties for joints, splices, glue, head band, chloride, dead-head, "
     "velocity, friction share; not included: the ranking by family and the option nearest to passing"
 )
@@ -39,13 +39,15 @@ def loop_over_library(group: Market, wells: Floats, factors: Floats, relative: F
         w = dict(zip(WELL, row, strict=True))
         best = math.inf
         for j, o in enumerate(options):
-            score = _score(w, o, run, float(factors[i, group.materials[j]]), friction_factor)
+            coils = [c for c in group.coils[j].tolist() if math.isfinite(c)]
+            score = _score(w, o, run, float(factors[i, group.materials[j]]), friction_factor, coils)
             if score < best:
                 best, out[i] = score, j
     return out
 
 
-def _score(w: dict[str, float], o: dict[str, float], run: dict[str, float], warm: float, friction_factor: Any) -> float:
+def _score(w: dict[str, float], o: dict[str, float], run: dict[str, float], warm: float, friction_factor: Any,
+           coils: list[float]) -> float:  # fmt: skip
     """Score of one option in one well, infinite where it fails."""
     flow, length, gamma = w["flow"], w["length"], w["gamma"]
     velocity = flow * o["velocity_per_flow"]
@@ -76,6 +78,7 @@ def _score(w: dict[str, float], o: dict[str, float], run: dict[str, float], warm
     clear = hangs * min(length, max(static, 0.0)) + w["weight_pump"]
     drained = (o["weight"] + w["weight_cable_per_m"]) * length + w["weight_pump"]
     pulling = max(full(static, 0.0), clear, drained)
+    sunk = w["weight_pump"] - (gamma * w["volume_pump"] if length > w["level_pumping"] - w["depth_discharge"] else 0.0)
     passes = (
         warm > 0 and pressure <= o["rating"] * warm
         and pressure + gamma / GRAVITY * o["wave_speed"] * velocity <= o["surge_limit"] * warm
@@ -83,7 +86,9 @@ def _score(w: dict[str, float], o: dict[str, float], run: dict[str, float], warm
         and running <= o["tension_sustained"] * warm and pulling <= o["tension_pulling"] * warm
         and w["temperature"] <= o["temperature_max"] and not w["ph"] < o["ph_min"]
         and not (w["hand"] and o["hand_bad"]) and max(w["width_pump"], o["width"]) <= w["bore"]
-        and velocity <= run["velocity_most"]
+        and velocity <= run["velocity_most"] and not (w["fuel"] and o["fuel_bad"])
+        and _equivalent(o, running, w["pressure_head"]) <= 1
+        and _equivalent(o, sunk + pressure * o["area_bore"], pressure) <= 1
     )  # fmt: skip
     if not passes:
         return math.inf
@@ -96,7 +101,12 @@ def _score(w: dict[str, float], o: dict[str, float], run: dict[str, float], warm
     else:
         visit = run["install_hoist"]
     acid = run["share_acid"] if math.isnan(w["ph"]) else 0.0
-    first = o["cost_fixed"] + o["cost_per_m"] * length + o["cost_per_joint"] * (joints + splices) + visit
+    bought = (joints + 1) * o["stick"]
+    if coils:
+        rest = length + run["make_up"] - splices * coils[-1]
+        bought = splices * coils[-1] + next((c for c in coils if c >= rest - 1e-6), coils[-1])
+    first = (o["cost_fixed"] + o["cost_pipe"] * bought + o["cost_per_m"] * length
+             + o["cost_per_joint"] * (joints + splices) + visit)  # fmt: skip
     renewals = o["renewals_neutral"] * (1 - acid) + o["renewals_acid"] * acid
     present = first + visit * run["pulls"] + first * renewals + run["energy"] * flow * friction
     score = present + o["class_penalty"] + joints * o["joint_penalty"] + splices * run["penalty_splice"]
@@ -113,6 +123,12 @@ def _score(w: dict[str, float], o: dict[str, float], run: dict[str, float], warm
         if use > 1:
             score += run["penalty_soft"] * use
     return score
+
+
+def _equivalent(o: Any, pull: Any, pressure: Any) -> Any:
+    """Share of the allowed stress by distortion energy; 0 for plastics."""
+    axial, hoop, radial = pull * o["stress_pull"], pressure * o["stress_hoop"], -pressure * o["stress_radial"]
+    return (((axial - hoop) ** 2 + (hoop - radial) ** 2 + (radial - axial) ** 2) / 2.0) ** 0.5
 
 
 def _colebrook(reynolds: Floats, relative: Floats) -> Floats:
@@ -162,6 +178,7 @@ def _array_rows(group: Market, wells: Floats, factors: Floats, relative: Floats)
         clear = hangs * np.minimum(length, np.maximum(static, 0.0)) + w["weight_pump"]
         drained = (o["weight"] + w["weight_cable_per_m"]) * length + w["weight_pump"]
         pulling = np.maximum(np.maximum(full(static, 0.0), clear), drained)
+        sunk = w["weight_pump"] - np.where(length > w["level_pumping"] - w["depth_discharge"], gamma * w["volume_pump"], 0)
         passes = (
             (warm > 0) & (pressure <= o["rating"] * warm)
             & (pressure + gamma / GRAVITY * o["wave_speed"] * velocity <= o["surge_limit"] * warm)
@@ -169,7 +186,9 @@ def _array_rows(group: Market, wells: Floats, factors: Floats, relative: Floats)
             & (running <= o["tension_sustained"] * warm) & (pulling <= o["tension_pulling"] * warm)
             & (w["temperature"] <= o["temperature_max"]) & ~(w["ph"] < o["ph_min"])
             & ~((w["hand"] > 0) & (o["hand_bad"] > 0)) & (np.maximum(w["width_pump"], o["width"]) <= w["bore"])
-            & (velocity <= run["velocity_most"])
+            & (velocity <= run["velocity_most"]) & ~((w["fuel"] > 0) & (o["fuel_bad"] > 0))
+            & (_equivalent(o, running, w["pressure_head"]) <= 1)
+            & (_equivalent(o, sunk + pressure * o["area_bore"], pressure) <= 1)
         )  # fmt: skip
         joints = np.maximum(np.ceil(length / o["piece"] - 1e-9) - 1, 0)
         splices = np.maximum(np.ceil((length + run["make_up"]) / o["coil_longest"] - 1e-9) - 1, 0)
@@ -178,7 +197,13 @@ def _array_rows(group: Market, wells: Floats, factors: Floats, relative: Floats)
         visit = np.select([mass <= run[f"lift_{kind}"] for kind in kinds],
                           [np.float64(run[f"install_{kind}"]) for kind in kinds], run["install_hoist"])  # fmt: skip
         acid = np.where(np.isnan(w["ph"]), run["share_acid"], 0.0)
-        first = o["cost_fixed"] + o["cost_per_m"] * length + o["cost_per_joint"] * (joints + splices) + visit
+        coils = group.coils.T[:, None, :]
+        longest = np.where(np.isfinite(coils), coils, 0).max(axis=0)
+        rest = length + run["make_up"] - splices * longest
+        last = np.where(coils >= rest - 1e-6, coils, np.inf).min(axis=0)
+        bought = np.where(longest > 0, splices * longest + np.minimum(last, longest), (joints + 1) * o["stick"])
+        first = (o["cost_fixed"] + o["cost_pipe"] * bought + o["cost_per_m"] * length
+                 + o["cost_per_joint"] * (joints + splices) + visit)  # fmt: skip
         renewals = o["renewals_neutral"] * (1 - acid) + o["renewals_acid"] * acid
         present = first + visit * run["pulls"] + first * renewals + run["energy"] * flow * friction
         score = present + o["class_penalty"] + joints * o["joint_penalty"] + splices * run["penalty_splice"]

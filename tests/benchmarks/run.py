@@ -160,7 +160,7 @@ def operations(run: Path) -> int:
     group, wells, factors, _ = inputs_of(run, 4)
     laid, shape = blocks(group), (4, len(FAMILIES))
     arguments = (
-        laid.pack, laid.table, laid.material, laid.number, laid.family, factors, wells, group.run,
+        laid.pack, laid.table, laid.material, laid.number, laid.family, laid.coils, laid.coil_of, factors, wells, group.run,
         np.empty(shape, np.int16), np.empty(shape), np.empty(shape, np.int16), np.empty(shape),
     )  # fmt: skip
     # what is loaded from the cache cannot be looked into: compile anew

@@ -28,11 +28,13 @@ def wells(n, seed=3):
         "viscosity": (8e-7, 1.6e-6), "pressure_head": (0, 6e5), "ratio_shutoff": (1.2, 1.4), "weight_pump": (50, 2000),
         "weight_cable_per_m": (0, 6), "volume_pump": (1e-4, 3e-2), "area_cable": (0, 2e-4), "bore": (0.09, 0.3),
         "width_pump": (0.07, 0.1), "ph": (5, 9), "chloride": (0, 800), "temperature": (2, 55), "hand": (0, 0),
+        "fuel": (0, 0),
     }  # fmt: skip
     for name, (low, high) in ranges.items():
         out[:, W[name]] = pick.uniform(low, high, n)
     out[::3, W["head_shutoff"]] = pick.uniform(50, 500, len(out[::3]))
     out[::4, W["ph"]] = np.nan
+    out[::9, W["fuel"]] = 1.0
     out[::5, W["chloride"]] = np.nan
     return out
 
@@ -110,7 +112,8 @@ def test_chunks_equal_the_whole_bit_for_bit(us):
 
 
 @pytest.mark.parametrize("name", ["flow", "head", "length", "level_static", "level_pumping", "weight_pump", "bore",
-                                  "temperature", "gamma", "viscosity", "pressure_head", "depth_discharge"])  # fmt: skip
+                                  "temperature", "gamma", "viscosity", "pressure_head", "depth_discharge",
+                                  "fuel"])  # fmt: skip
 def test_a_missing_number_never_passes(us, name):
     found = wells(50)
     found[:, W[name]] = np.nan

@@ -65,7 +65,7 @@ def test_blocks_hold_every_option_once_and_their_ideal_is_no_worse(groups):
         ideal = laid.ideal.reshape(len(laid.ideal), -1, laid.ideal_material.shape[1]).transpose(1, 0, 2)
         ideal = ideal.reshape(len(ideal), -1)[:, : len(laid.number)]
         for name, place in O.items():
-            if name == "turbulent_4000":
+            if name == "turbulent_4000" or name in ("stress_pull", "stress_hoop", "stress_radial"):
                 continue
             own = group.constants[place][laid.number]
             best = own.max(axis=1) if name in MORE_IS_BETTER else own.min(axis=1)
