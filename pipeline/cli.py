@@ -104,15 +104,16 @@ def explain(
         if not well:
             raise UsageError("Say which well with --well ID.")
         content = sheet.of_run(run_folder, well, effective)
+        effective, _ = setup.of_run(run_folder, effective)
     else:
         content = sheet.of_values(given or [], effective)
     if as_html:
-        io.write_text(as_html, sheet.html(content, effective.units or "us"))
+        io.write_text(as_html, sheet.html(content, effective.units or "us", effective))
         _tell(f"wellstring: {as_html} written.")
     if as_json:
         print(json.dumps(content, indent=1, ensure_ascii=False))
     elif not as_html:
-        print(sheet.text(content, effective.units or "us"))
+        print(sheet.text(content, effective.units or "us", effective))
 
 
 @app.command()

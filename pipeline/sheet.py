@@ -5,8 +5,6 @@ The same engine as a run; nothing is worked out here but what is shown.
 
 from __future__ import annotations
 
-import json
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,9 +14,12 @@ import pandas as pd
 from pipeline import io, schema
 from pipeline.errors import UsageError
 from pipeline.settings import Settings
+from pipeline.settings import of_run as of_finished
 from pipeline.typed import _field, _value
 
 Content = dict[str, list[dict[str, Any]]]
+FIRST = ("design", "selection", "options", "not_chosen", "risks", "bill_lines")  # order of the answer
+OF_WHOLE_RUN = ("measure_first",)  # written by commands that look at a run as a whole
 
 
 def of_values(given: list[str], settings: Settings) -> Content:
@@ -29,8 +30,7 @@ def of_values(given: list[str], settings: Settings) -> Content:
     UsageError
         When a name is not a field of the table ``wells``, or a value cannot be read.
     """
-    from pipeline.api import complete
-    from pipeline.design_point import design, learn
+    from pipeline.api import complete, size
 
     row: dict[str, Any] = {}
     for text in given:
@@ -40,7 +40,7 @@ def of_values(given: list[str], settings: Settings) -> Content:
         field = _field(name.strip())
         row[field.name] = _value(field, value.strip())
     wells = complete(pd.DataFrame([row]), settings)
-    return _content(wells, design(wells, settings, learn(wells, settings)), settings)
+    return _content(wells, size(wells, settings), settings)
 
 
 def of_run(folder: Path, well: str, settings: Settings) -> Content:
@@ -51,56 +51,51 @@ def of_run(folder: Path, well: str, settings: Settings) -> Content:
     UsageError
         When the folder is no finished run, or the well is not in it, or two sources share its id.
     """
-    manifest = folder / "manifest.json"
-    if not manifest.is_file():
-        raise UsageError(f"{folder} holds no finished run (no manifest.json).")
-    told = json.loads(manifest.read_text(encoding="utf-8"))["settings"]
-    settings = replace(
-        settings, market=told["market"], draws=told["draws"], seed=told["seed"], as_of=told["as_of"],
-        practice_overlay=told["practice_overlay"],
-    )  # fmt: skip
+    from pipeline.chain import PER_WELL
+
+    settings, _ = of_finished(folder, settings)
     source, _, bare = well.rpartition(":")
     wanted = [("well_id", "=", bare)] + ([("source_id", "=", source)] if source else [])
-    found = {name: _rows(name, folder, wanted) for name in
-             ("wells", "design", "selection", "not_chosen", "risks", "bill_lines")}  # fmt: skip
-    if found["wells"].empty:
+    wells = _rows("wells", folder, wanted)
+    if wells.empty:
         gone = _rows("excluded", folder, [("well_id", "=", bare)])
         if len(gone):
             raise UsageError(f"Well '{well}' was left out of this run: {gone['reason_code'].iloc[0]}.")
         raise UsageError(f"Well '{well}' is not in {folder}; ids are in tables/wells.")
-    if len(found["wells"]) > 1:
-        names = [f"{s}:{bare}" for s in found["wells"]["source_id"]]
+    if len(wells) > 1:
+        names = [f"{s}:{bare}" for s in wells["source_id"]]
         raise UsageError(f"Well '{well}' is in two sources; say which: {' or '.join(names)}.")
-    return _content(found["wells"], found["design"], settings, found)
+    own = [("source_id", "=", wells["source_id"].iloc[0]), ("well_id", "=", bare)]
+    tables = {name: _rows(name, folder, own) for name in (*PER_WELL, *OF_WHOLE_RUN)}
+    return _content(wells, tables, settings)
 
 
 def _rows(name: str, folder: Path, wanted: list[tuple[str, str, str]]) -> pd.DataFrame:
+    """Rows of a table of a run; none where the run has no such table."""
     import pyarrow.parquet as pq
 
     frames = [pq.read_table(path, filters=wanted).to_pandas() for path in io.parts(name, folder)]
     return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
 
 
-def _content(wells: pd.DataFrame, design: pd.DataFrame, settings: Settings,
-             stored: dict[str, pd.DataFrame] | None = None) -> Content:  # fmt: skip
+def _content(wells: pd.DataFrame, tables: dict[str, pd.DataFrame], settings: Settings) -> Content:
     """All records of one well; what a run stored is shown as stored."""
-    from pipeline.materials import bill
-    from pipeline.risk import flags
-    from pipeline.sizing import option_sheets, size
+    from pipeline.explain_sheet import lines
+    from pipeline.sizing import option_sheets
 
-    tables = stored
-    if tables is None:
-        sized = size(design, wells, settings)
-        tables = {
-            "wells": wells, "design": design, "selection": sized.selection, "not_chosen": sized.not_chosen,
-            "risks": flags(wells, design, sized.selection, settings, sized.changes),
-            "bill_lines": bill(sized.selection, design, settings),
-        }  # fmt: skip
-    out = {name: _records(name, tables[name]) for name in
-           ("wells", "design", "selection", "not_chosen", "risks", "bill_lines")}  # fmt: skip
-    out["options"] = option_sheets(design, settings)
-    return {name: out[name] for name in
-            ("wells", "design", "selection", "options", "not_chosen", "risks", "bill_lines")}  # fmt: skip
+    out = {"wells": _records("wells", wells)}
+    out |= {name: _records(name, tables[name]) for name in FIRST if name != "options"}
+    design = tables["design"]
+    # an older run lacks columns declared since: what they hold is not known of it
+    design = design.reindex(columns=[c.field.name for c in schema.table("design")])
+    options: list[dict[str, Any]] = option_sheets(design, settings, wells)
+    out["options"] = options
+    wanted = out["selection"][0]["option_id"]
+    chosen = next((o for o in options if o["option_id"] == wanted), None)
+    out["calculation"] = lines(out["wells"][0], design, chosen, settings)
+    rest = [name for name in tables if name not in out]
+    out |= {name: _records(name, tables[name]) for name in rest}
+    return {name: out[name] for name in ("wells", *FIRST, "calculation", *rest)}
 
 
 def _records(name: str, frame: pd.DataFrame) -> list[dict[str, Any]]:
@@ -124,8 +119,15 @@ def _plain(value: Any) -> Any:
     return value if isinstance(value, (str, int, float, bool)) else str(value)
 
 
-def text(content: Content, units: str) -> str:
-    """The sheet as a page of plain text; see sheet_text.py."""
-    from pipeline.sheet_text import page
+def text(content: Content, units: str, settings: Settings | None = None) -> str:
+    """The page of the well as plain text."""
+    from pipeline.explain_sheet import as_text
 
-    return page(content, units)
+    return as_text(content, units, settings)
+
+
+def html(content: Content, units: str, settings: Settings | None = None) -> str:
+    """The page of the well as one self-contained HTML file."""
+    from pipeline.explain_sheet import as_html
+
+    return as_html(content, units, settings)

@@ -18,7 +18,7 @@ MAY = {
     "install": BASE | {"materials"}, "demand": BASE, "export": BASE | {"demand"}, "report": BASE | {"export", "demand"},
     "workbook": BASE | {"export", "report"}, "public": BASE | {"export", "report"},
     "sheet": BASE | {"typed", "api", "chain", "sizing", "explain_sheet"},
-    "explain_sheet": BASE | {"design_point", "sizing", "materials", "export"},
+    "explain_sheet": BASE | {"design_point", "sizing", "materials", "export", "install"},
     "inspect_values": BASE | {"ingest", "normalise"}, "inspect_text": BASE | {"ingest", "inspect_values"},
     "inspect_line": BASE | {"ingest", "normalise", "inspect_values"},
     "source_list": BASE | {"ingest"},
