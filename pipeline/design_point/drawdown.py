@@ -167,7 +167,8 @@ def is_pumped_test(wells: pd.DataFrame) -> NDArray[np.bool_]:
 def water_columns(depth: Banded, static: Banded, least: float) -> tuple[Floats, Floats, Floats]:
     """Water column at the middle, and where an estimated depth is at its low and its high, m; at least ``least``."""
     rest = np.maximum(static.base, 0.0)
-    return np.maximum(depth.base - rest, least), np.maximum(depth.low - rest, least), np.maximum(depth.high - rest, least)
+    base, low, high = (np.maximum(end - rest, least) for end in (depth.base, depth.low, depth.high))
+    return base, low, high
 
 
 def drawdown(flow: Banded, capacity: Banded, whole: NDArray, has_flow: NDArray, columns: tuple[Floats, Floats, Floats],

@@ -39,9 +39,11 @@ def deepest_setting(
     bottom_low = depth.low - np.minimum(clearance.base, shallow * depth.low)
     bottom_high = np.maximum(depth.high - np.minimum(clearance.low, shallow * depth.high), bottom)
     screen = wells["depth_screen_top_m"].to_numpy(float) - settings.base("clearance_screen")
-    room = level.base + settings.practice["submergence"].low
+    room, room_high = (end + settings.practice["submergence"].low for end in (level.base, level.high))
     governs = (screen >= room) & (screen < bottom) & ~deep
-    ends = [np.where(governs, screen, end) for end in (bottom, bottom_low, bottom_high)]
+    # where the level may fall into the screen at the high end of its band, the pump may have to follow it there
+    ends = [np.where(governs, screen, bottom), np.where(governs, screen, bottom_low),
+            np.where(governs & (screen >= room_high), screen, bottom_high)]  # fmt: skip
     told = wells["depth_obstruction_m"].where(wells["depth_obstruction_m"] > 0).to_numpy(float)
     above = np.maximum(told - settings.base("clearance_obstruction"), 0.0)
     blocked = above < ends[0]
@@ -179,9 +181,10 @@ def _correct(out: Banded, wells: pd.DataFrame, hand: NDArray, rule: NDArray[np.i
     here = where & ~np.isnan(told.middle)
     column = water_column(deepest.base, static.base)
     base = out.base + told.middle * column
+    longer = np.where(depth.basis == RECORDED, column, np.maximum(column, water_column(deepest.high, static.base)))
     plain_low, plain_high = base + out.low - out.base, base + out.high - out.base
-    low = told.told * (base - told.down * column) + (1 - told.told) * plain_low
-    high = told.told * (base + told.up * column) + (1 - told.told) * plain_high
+    low = told.told * (base - told.down * longer) + (1 - told.told) * plain_low
+    high = told.told * (base + told.up * longer) + (1 - told.told) * plain_high
     # what recorded settings miss was learned on wells of known depth
     guessed = depth.basis != RECORDED
     low, high = np.where(guessed, np.fmin(low, plain_low), low), np.where(guessed, np.fmax(high, plain_high), high)

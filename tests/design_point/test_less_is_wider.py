@@ -117,7 +117,7 @@ def test_property_bands_widen_on_the_mean_with_each_input_taken_away(fuller):
         columns = {column for group in (*taken, "pump") for column in GROUPS[group]}
         less = design(without(wells, slice(None), *columns), SETTINGS, comparable)
         for name in ("depth_pumping_m", "head_before_friction_m"):
-            assert share(less, name) >= share(before, name) * 0.97, (taken, name)
+            assert share(less, name) >= share(before, name) * 0.95, (taken, name)
         before = less
     for name in ("depth_pump_m", "length_drop_pipe_m"):
         assert share(before, name) > 1.5 * share(full, name)
