@@ -117,8 +117,8 @@ def _well(well: Record, point: Record, inputs: np.ndarray, settings: Settings) -
         out[symbol] = (float(inputs[W[name]]), water if symbol in ("nu", "gamma") else "pump and cable")
     rise = well.get("head_rise_m")
     use = "hand" if point["pump_kind_code"] == "hand" else point["use_code"]
-    name = DELIVERY.get(use, DELIVERY["unknown"])[1]
-    default = (settings.base(name), f"practice: {name}") if name else (0.0, "at ground")
+    height = DELIVERY.get(use, DELIVERY["unknown"])[1]
+    default = (settings.base(height), f"practice: {height}") if height else (0.0, "at ground")
     out["H_r"] = (_number(rise), basis["recorded"]) if rise is not None else default
     out["Q_t"] = (_number(well.get("flow_tested_m3_per_s")), basis["recorded"])
     fall = _number(well.get("drawdown_test_m"))
