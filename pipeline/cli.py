@@ -239,6 +239,7 @@ def report(
     region: Annotated[
         list[str] | None, typer.Option("--region", help='Write the page of a region, "Area / Region"; may be repeated.')
     ] = None,
+    language: Annotated[str, typer.Option("--language", help="Language of the pages: en, fr or es.")] = "en",
     settings: Annotated[Path | None, typer.Option("--settings", help="Settings file (TOML).")] = None,
     replace: Annotated[bool, typer.Option("--replace", help="Write the public folder again.")] = False,
 ) -> None:
@@ -257,9 +258,9 @@ def report(
         return
     if region:
         for name in region:
-            print(write_region(run_folder, name, units))
+            print(write_region(run_folder, name, units, language))
         return
-    write_report(run_folder, units)
+    write_report(run_folder, units, language)
     print(run_folder / "report.html")
     print(write_workbook(run_folder, units))
 

@@ -20,7 +20,7 @@ SECTIONS = (
 )  # fmt: skip
 
 
-def write_report(folder: Path, units: str = "us") -> None:
+def write_report(folder: Path, units: str = "us", language: str = words.ENGLISH) -> None:
     """Write ``report.html``: one page without script, network or outside file.
 
     Parameters
@@ -29,20 +29,22 @@ def write_report(folder: Path, units: str = "us") -> None:
         Run folder with its Parquet tables and, where there is one, its manifest.
     units : str
         Units shown, ``us`` or ``metric``.
+    language : str
+        Language of the page; what its catalogue lacks is said in English, cautions always also in English.
 
     Raises
     ------
     UsageError
-        When the folder holds no table ``selection`` or ``units`` is not known.
+        When the folder holds no table ``selection``, or ``units`` or ``language`` is not known.
 
     Notes
     -----
     Made from sums by SQL over the Parquet, so that its cost hardly grows with the wells. The same
     tables and manifest give the same bytes.
     """
-    with Facts(Path(folder), units) as facts:
-        sections = [build(facts) for build in SECTIONS]
-    io.write_text(Path(folder) / "report.html", page(sections))
+    with words.language(language), Facts(Path(folder), units) as facts:
+        content = page([build(facts) for build in SECTIONS])
+    io.write_text(Path(folder) / "report.html", content)
 
 
 REGION_SECTIONS = (
@@ -51,7 +53,7 @@ REGION_SECTIONS = (
 )  # fmt: skip
 
 
-def write_region(folder: Path, region: str, units: str = "us") -> Path:
+def write_region(folder: Path, region: str, units: str = "us", language: str = words.ENGLISH) -> Path:
     """Write ``regions/<region>.html``: the report of one region of a run.
 
     Parameters
@@ -60,7 +62,8 @@ def write_region(folder: Path, region: str, units: str = "us") -> Path:
         Run folder.
     region : str
         Name as in ``demand``: "Area / Region".
-    units : str
+    units, language : str
+        As in :func:`write_report`.
 
     Returns
     -------
@@ -72,11 +75,11 @@ def write_region(folder: Path, region: str, units: str = "us") -> Path:
     UsageError
         When no well lies in that region.
     """
-    with Facts(Path(folder), units, region) as facts:
-        sections = [build(facts) for build in REGION_SECTIONS]
+    with words.language(language), Facts(Path(folder), units, region) as facts:
+        content = page([build(facts) for build in REGION_SECTIONS], region)
     plain = re.sub(r"[^a-z0-9]+", "_", region.lower()).strip("_")[:60]
     path = Path(folder) / "regions" / f"{plain}_{hashlib.sha256(region.encode()).hexdigest()[:6]}.html"
-    io.write_text(path, page(sections, region))
+    io.write_text(path, content)
     return path
 
 
@@ -95,5 +98,6 @@ def page(sections: list[dict[str, object]], title: str = "") -> str:
     )  # fmt: skip
     environment.globals["say"] = words.say
     return environment.get_template("page.html.j2").render(
-        sections=sections, cautions=words.cautions(), style=Markup(style), policy=policy, place=title
+        sections=sections, cautions=words.cautions(), style=Markup(style), policy=policy, place=title,
+        language=words.spoken(),
     )

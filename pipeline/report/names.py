@@ -35,13 +35,14 @@ def pipe_short(option: str | None) -> str:
 
 
 @cache
-def _items() -> list[tuple[re.Pattern[str], str]]:
+def _items() -> list[tuple[re.Pattern[str], str, str]]:
     """Patterns of item ids: a declared id may hold {family}, {joint} and be followed by a size."""
     out = []
     # a plain id before a pattern that would take it too
     for row in sorted(schema.rows("items"), key=lambda row: row["item_id"].count("{")):
         text = re.sub(r"\\\{(\w+)\\\}", r"(?P<\1>[a-z0-9]+)", re.escape(row["item_id"]))
-        out.append((re.compile(rf"{text}(?:-(?P<size>.+))?"), row["label"]))
+        key = "item." + re.sub(r"_?\{\w+\}", "", row["item_id"])
+        out.append((re.compile(rf"{text}(?:-(?P<size>.+))?"), row["label"], key))
     return out
 
 
@@ -54,10 +55,10 @@ def item(item_id: str) -> str:
     """An item in words."""
     if is_pipe(item_id):
         return pipe(item_id)
-    for pattern, label in _items():
+    for pattern, declared, key in _items():
         match = pattern.fullmatch(item_id)
         if match:
-            found = match.groupdict()
+            found, label = match.groupdict(), words.translated(key, declared)
             known = [family(found["family"]) if found.get("family") else "", found.get("joint") or ""]
             known.append(words.say("report.size", size=size(found["size"])) if found.get("size") else "")
             more = [part for part in known if part]
@@ -86,14 +87,14 @@ def by_length(item_id: str) -> bool:
 
 def family(code: str | None) -> str:
     """A pipe family in words."""
-    return schema.codes("family").get(code or "", code or words.say("report.none"))
+    return words.codes("family").get(code or "", code or words.say("report.none"))
 
 
 def check(code: str | None) -> str:
     """A check in words."""
     for row in schema.rows("checks"):
         if row["check_code"] == code:
-            return row["title"]
+            return words.translated(f"check.{code}", row["title"])
     return words.say("report.none") if code in (None, "none") else str(code)
 
 
@@ -101,7 +102,8 @@ def rule(code: str) -> dict[str, str]:
     """Title, action and the rest of a rule or flag; an unknown code is its own title."""
     for row in schema.rows("rules"):
         if row["code"] == code:
-            return row
+            told = {name: words.translated(f"rule.{code}.{name}", row[name]) for name in ("title", "action", "why")}
+            return {**row, **told}
     if re.fullmatch(r"V[2-9]\d\d", code):  # one rule a number with a typical range, made from row V200
         places = list(schema.fields())
         place = int(code[1:]) - 201
@@ -114,5 +116,5 @@ def rule(code: str) -> dict[str, str]:
 
 def trouble(code: str) -> str:
     """The leading reason to look at a well, in words: a flag or an outcome."""
-    outcomes = schema.codes("outcome")
+    outcomes = words.codes("outcome")
     return outcomes[code] if code in outcomes else rule(code)["title"]

@@ -38,7 +38,7 @@ def asked(facts: Facts) -> dict[str, Any]:
     outcome_table = blocks.table(
         words.say("report.asked.outcomes"),
         [words.label("outcome_code"), words.say("report.wells"), words.say("report.share")],
-        [[schema.codes("outcome").get(code, code), text(n), share(n, wells)] for code, n in outcomes.items()],
+        [[words.codes("outcome").get(code, code), text(n), share(n, wells)] for code, n in outcomes.items()],
         numbers=(1, 2),
         foot=[words.say("report.total"), text(wells), share(wells, wells)],
     )
@@ -93,7 +93,7 @@ def _files(found: dict[str, Any], most: int = 12) -> list[str]:
 
 def _question(facts: Facts) -> dict[str, Any]:
     found, settings = facts.manifest, facts.manifest.get("settings", {})
-    market = schema.codes("market").get(settings.get("market") or "", words.say("report.asked.by_source"))
+    market = words.codes("market").get(settings.get("market") or "", words.say("report.asked.by_source"))
     rows = [
         (words.say("report.asked.inputs"), ", ".join(_files(found))),
         (words.say("report.asked.as_of"), found.get("as_of") or "–"),
@@ -192,7 +192,7 @@ def records(facts: Facts) -> dict[str, Any]:
     """How good the records are: grades, and how the design values are known."""
     grades = {row["code"]: row["wells"] for row in facts.rows("grades")}
     wells = sum(grades.values())
-    labels = schema.codes("grade")
+    labels = words.codes("grade")
     steps = list(reversed(charts.STEPS[1:6]))
     drawn = charts.bars(
         [
@@ -217,7 +217,7 @@ def records(facts: Facts) -> dict[str, Any]:
         numbers=(2, 3),
         foot=[words.say("report.total"), "", text(wells), ""],
     )
-    basis, codes = facts.basis(), schema.codes("basis")
+    basis, codes = facts.basis(), words.codes("basis")
     series = [(code, name, charts.BASIS.get(code, charts.NONE_COLOUR)) for code, name in codes.items()]
     known = [(words.label(row["field"] + _ending(row["field"])), {c: row[c] for c in codes}, "") for row in basis]
     known = [

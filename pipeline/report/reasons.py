@@ -61,6 +61,7 @@ def why_not(facts: Facts) -> dict[str, Any]:
         ("cost", words.say("not_chosen.cost"), "#6aa7b5"),
         ("penalty", words.say("not_chosen.penalty"), "#e6c27a"),
         ("not_on_market", words.say("not_chosen.not_on_market"), "#b9b2a7"),
+        ("local_rule", words.say("not_chosen.local_rule"), "#5b4a8a"),
     ]
     drawn = charts.stacked([(names.family(f), totals[f], text(sum(totals[f].values()))) for f in order], series)
     some = [row for family in order for row in [r for r in rows if r["family_code"] == family][:6]]
@@ -122,7 +123,7 @@ def flags(facts: Facts) -> dict[str, Any]:
             for r in shown
         ]
     )
-    severity = schema.codes("severity")
+    severity = words.codes("severity")
     cells = [
         [
             f"{r['code']}  {names.rule(r['code'])['title']}",
@@ -158,7 +159,7 @@ def flags(facts: Facts) -> dict[str, Any]:
 def practice(facts: Facts) -> dict[str, Any]:
     """The common head bands against the calculation."""
     rows = facts.rows("practice")
-    codes = schema.codes("practice_note")
+    codes = words.codes("practice_note")
     counts: dict[str, dict[str, int]] = {}
     for row in rows:
         counts.setdefault(row["code"], {})[row["family_code"]] = row["wells"]
