@@ -55,7 +55,7 @@ def test_names_of_goods_are_words():
     assert len({names.pipe(row["option_id"]) for row in options}) == len(options)
     assert names.item("coupling_pvc_threaded-1.25") == "Coupling of the pipe's own joint (PVC, threaded, 1-1/4 in)"
     assert names.item("coupling_pvc_stainless-1") == "Stainless coupling for threaded PVC (1 in)"
-    assert names.item("cable_small") == "Submersible power cable for small motors"
+    assert names.item("cable-awg12") == "Submersible power cable, three wires and earth, 12 AWG"
     assert names.item("something_new") == "something_new"
     assert names.rule("V103")["title"] == "Pump below the bottom"
     place = list(schema.fields()).index("depth_static_m") + 1
