@@ -105,8 +105,9 @@ def sustained_flow(wells: pd.DataFrame, settings: Settings) -> Floats:
 
     A test pumped at a small rate that hardly drew the water down tells of its pump, not of the well. Its rate is
     carried on as far as a declared share of the water above the deepest setting, its fall taken to grow with the
-    square of the rate: the worst that losses in a well do (s = B Q + C Q^2, source ``well_loss_1947``). A flag says
-    that the duty goes beyond the test.
+    square of the rate: the worst that losses in a well do (s = B Q + C Q^2, source ``well_loss_1947``). Where even
+    that is less than the low end of what the use asks, the tested yield stands and the well is of low yield. A flag
+    says where the duty goes beyond the test.
 
     Returns
     -------
@@ -125,7 +126,8 @@ def sustained_flow(wells: pd.DataFrame, settings: Settings) -> Floats:
     water = lowest - practice["submergence"].low - practice["fall_drought"].base - np.maximum(static, 0.0)
     may = np.maximum(practice["share_drawdown_beyond"].base * water, 0.0)
     more = np.sqrt(may / np.maximum(fall, practice["fall_readable"].base))
-    return np.where(is_pumped_test(wells), tested * np.fmax(more, 1.0), tested)
+    gives = tested * np.fmax(more, 1.0)
+    return np.where(is_pumped_test(wells) & (gives >= asked_flow(wells, settings).low), gives, tested)
 
 
 def most_plausible(wells: pd.DataFrame, settings: Settings) -> Floats:

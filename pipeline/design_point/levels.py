@@ -59,7 +59,7 @@ def work_out(wells: pd.DataFrame, settings: Settings, comparable: Comparable) ->
     fall, is_told = water.drawdown(flow, capacity, whole, has_flow, columns, settings)
     level, down, up = water.pumping_level(static, fall, is_told, settings)
     deep = duty.is_low_yield(wells, settings)
-    may_be_more, may_be_less = duty.may_be_low(wells, asked.group("flow")[:, 0], settings)
+    may_be_more, may_be_less = duty.may_be_low(wells, np.exp(asked.group("flow")[:, 0]), settings)
     unlimited = level.low.copy()
     deepest, limited_by = setting.deepest_setting(wells, depth, level, deep, settings)
     share, submergence = settings.base("share_submergence_least"), settings.practice["submergence"].low
@@ -79,9 +79,15 @@ def work_out(wells: pd.DataFrame, settings: Settings, comparable: Comparable) ->
         comparable.setting, settings,
     )
     # a setting on record or advised tells that the level stays above it, unless a pumped test tells otherwise
-    set_by_people = (pump.basis == RECORDED) & ~pumped | trusted & (pump.basis != RECORDED)
+    is_set = pump.basis == RECORDED
+    set_by_people = is_set & ~pumped | trusted & ~is_set
     at_pump = np.where(set_by_people, pump.base - least[0], np.inf)
     level = water.held_by_setting(level, static, at_pump, at_pump, at_pump, deep & set_by_people, True)
+    # a tested well of low yield is drawn down to the pump that hangs in it, and a test below that pump is not hidden
+    drawn = deep & is_set & pumped
+    below = wells["depth_pumping_m"].fillna(wells["depth_static_m"] + wells["drawdown_test_m"]).to_numpy(float)
+    at_pump = np.where(drawn, np.fmax(np.minimum(pump.base - least[0], most[0]), below), np.inf)
+    level = water.held_by_setting(level, static, at_pump, at_pump, at_pump, drawn)
     length = setting.pipe_length(wells, pump, leaves, settings)
     return Levels(where, hand, depth, static, flow, capacity, fall, level, pump, wanted, limited, deepest.base,
                   leaves, length, deep, setting.rule_of(~np.isnan(wells["depth_static_m"].to_numpy(float)) & tested,
