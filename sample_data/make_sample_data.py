@@ -12,7 +12,7 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [path for path in (str(HERE), str(HERE.parent)) if path not in sys.path]
 
-from scenario import registry, state, survey  # noqa: E402
+from scenario import registry, state, stock, survey  # noqa: E402
 from scenario.lines import Truth  # noqa: E402
 
 SEED = 4711
@@ -29,9 +29,15 @@ def make(seed: int = SEED) -> tuple[dict[str, bytes], dict[str, Truth]]:
     return files, truth
 
 
+def stock_files() -> dict[str, bytes]:
+    """Files for ``wellstring stock`` on the sample: branches and items of an invented trader."""
+    return {f"../sample_stock/{name}": text.encode() for name, text in stock.make().items()}
+
+
 def main() -> None:
     """Write every file beside this one."""
-    files, _ = make()
+    files = make()[0] | stock_files()
+    (HERE.parent / "sample_stock").mkdir(exist_ok=True)
     for name, content in files.items():
         (HERE / name).write_bytes(content)
         print(f"{name}  {len(content):,} bytes")

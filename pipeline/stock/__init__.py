@@ -18,8 +18,8 @@ from pipeline.stock import cutting, files, jobs, planning
 from pipeline.units import convert
 
 TABLES = ("stock_plan", "coil_plan", "cutting_plan", "cutting_patterns")
-MOST_CUTTING_PLANS = 12
-_MOST_JOBS_CUT = 2000
+MOST_CUTTING_PLANS = 6
+_MOST_JOBS_CUT = 1000
 
 
 @dataclass(frozen=True)
@@ -92,13 +92,20 @@ def _items(path: Path, goods: Catalogue, branches: set[str]) -> pd.DataFrame:
     for number, item, branch in zip(frame["row_number"], frame["item_id"], frame["branch_id"], strict=True):
         if item not in known:
             near = difflib.get_close_matches(item, known, 2)
-            faults.append(f"row {number}, column 'item_id': '{item}' is no item{'; near it: ' + ', '.join(near) if near else ''}")
+            hint = f"; near it: {', '.join(near)}" if near else ""
+            faults.append(f"row {number}, column 'item_id': '{item}' is no item{hint}")
         if isinstance(branch, str) and branch not in branches | {words.say("stock.central")}:
             faults.append(f"row {number}, column 'branch_id': '{branch}' is no branch")
+    for column in ("on_hand", "on_order") if len(branches) > 1 else ():
+        bare = frame["row_number"][frame[column].notna() & frame["branch_id"].isna()]
+        told = "the row names no branch, so the stock would stand at each"
+        faults += [f"row {n}, column '{column}': {told}" for n in bare]
     keys = frame[["item_id", "branch_id", "length_piece_ft", "length_piece_m"]].astype(str)
-    faults += [f"row {n}: the same item, branch and length stands above" for n in frame["row_number"][keys.duplicated()]]
-    if frame["currency"].dropna().nunique() > 1:
-        faults.append(f"column 'currency': more than one: {sorted(frame['currency'].dropna().unique())}")
+    twice = frame["row_number"][keys.duplicated()]
+    faults += [f"row {n}: the same item, branch and length stands above" for n in twice]
+    currencies = sorted(frame["currency"].dropna().unique())
+    if len(currencies) > 1:
+        faults.append(f"column 'currency': more than one: {', '.join(currencies)}")
     if faults:
         raise UsageError(f"{path.name}: {'; '.join(faults[:12])}. Correct the file.")
     for si, us, unit, unit_us in (("length_piece_m", "length_piece_ft", "m", "ft"), ("mass_kg", "mass_lb", "kg", "lb"),
@@ -111,7 +118,7 @@ def _goods_of(
     wanted: list[planning.Line], goods: Catalogue, settings: Settings
 ) -> tuple[dict[str, float], dict[str, float], dict[str, float]]:
     """Price, mass and room of a piece, by what is stocked; the items file of the user wins."""
-    about = goods.items.set_index("item_id")
+    about: dict[str, dict[str, float]] = goods.items.set_index("item_id")[["mass_kg", "price"]].to_dict("index")  # type: ignore[assignment]
     place = {item: n for n, item in enumerate(goods.options["option_id"])}
     outside = pd.to_numeric(goods.options["diameter_outside_mm"]).to_numpy(float) / 1000.0
     prices: dict[str, float] = {}
@@ -119,12 +126,11 @@ def _goods_of(
     volumes: dict[str, float] = {}
     for line in wanted:
         option = place.get(line.item_id)
-        known = line.item_id in about.index
+        told = about.get(line.item_id, {})
         length = 1.0
         if option is not None:
             length = line.length_m if np.isfinite(line.length_m) else float(goods.stick_m[option])
-        mass = float(about.at[line.item_id, "mass_kg"]) * length if known else np.nan
-        price = float(about.at[line.item_id, "price"]) * length if known else np.nan
+        mass, price = (float(told.get(name, np.nan)) * length for name in ("mass_kg", "price"))
         if option is None:
             volume = mass / settings.base("density_goods_packed")
         else:
@@ -146,15 +152,17 @@ def _finished(
     currency = next((str(line.terms["currency"]) for line in wanted if "currency" in line.terms), goods.currency)
     sticks = dict(zip(goods.options["option_id"], goods.stick_m, strict=True))
     out = stock.assign(
-        sku=[own.get((b, s)) for b, s in zip(stock["branch_id"], stock["stock_id"], strict=True)], jobs_from_code=basis,
-        length_piece_m=stock["length_piece_m"].fillna(stock["item_id"].map(sticks)), price_each=prices.round(4),
-        mass_kg=(stock["order_pieces"] * masses).round(3), cost=(stock["order_pieces"] * prices).round(2), currency=currency,
+        sku=pd.Series([own.get(key) for key in zip(stock["branch_id"], stock["stock_id"], strict=True)], dtype=object),
+        jobs_from_code=basis, length_piece_m=stock["length_piece_m"].fillna(stock["item_id"].map(sticks)),
+        price_each=prices.round(4), mass_kg=(stock["order_pieces"] * masses).round(3),
+        cost=(stock["order_pieces"] * prices).round(2), currency=currency,
         truckloads_mass=stock["order_pieces"] * masses / settings.base("mass_truck"),
         truckloads_volume=stock["order_pieces"] * volumes / settings.base("volume_truck"),
     )  # fmt: skip
     elsewhere = out["hold_code"].ne("branch")
     out.loc[elsewhere, ["reorder_point_pieces", "order_up_to_pieces", "order_quantity_pieces"]] = 0.0
-    out.loc[elsewhere, ["safety_stock_pieces", "service_cycle_fraction", "fill_rate_fraction", "stock_average_pieces"]] = np.nan
+    missing = ["safety_stock_pieces", "service_cycle_fraction", "fill_rate_fraction", "stock_average_pieces"]
+    out.loc[elsewhere, missing] = np.nan
     return out
 
 
@@ -202,9 +210,10 @@ def _cutting(coiled: list[planning.CoilItem], settings: Settings) -> tuple[pd.Da
         fits = coil.need <= coil.available[-1]
         count = _whole_jobs(np.where(fits, coil.jobs, 0.0), _MOST_JOBS_CUT)
         need, count = coil.need[count > 0], count[count > 0]
-        keep, worth, longest = int(np.ceil(base("length_offcut_keep") / coil.step_m - 1e-6)), base("share_offcut_worth"), coil.available[-1]
+        keep, worth = int(np.ceil(base("length_offcut_keep") / coil.step_m - 1e-6)), base("share_offcut_worth")
+        longest = coil.available[-1]
         plan = cutting.plan(need, count, np.asarray(coil.available), keep, worth)
-        one = cutting.one_coil_each(need, count, np.asarray(coil.mix.lengths + (longest,)), keep, worth)
+        one = cutting.one_coil_each(need, count, np.asarray((*coil.mix.lengths, longest)), keep, worth)
         rows.append({
             "branch_id": coil.branch_id, "item_id": coil.item_id, "jobs_planned_count": int(count.sum()),
             "length_needed_m": float(need @ count) * coil.step_m, "length_one_coil_m": one[0] * coil.step_m,

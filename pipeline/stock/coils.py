@@ -52,13 +52,15 @@ class Mix:
 
 
 def coil_for(need: NDArray[np.int64], lengths: tuple[int, ...]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Longest coils joined before the last, and index of the last coil, which holds the rest; one piece where it can."""
+    """Longest coils joined before the last, and index of the last, which holds the rest; one piece where it can."""
     stocked = np.asarray(lengths)
     whole = np.maximum(-(-need // stocked[-1]) - 1, 0)
     return whole, np.searchsorted(stocked, need - whole * stocked[-1])
 
 
-def cost_of(lengths: tuple[int, ...], need: NDArray[np.int64], jobs: Floats, longest: int, terms: Terms) -> Mix:
+def cost_of(
+    lengths: tuple[int, ...], need: NDArray[np.int64], jobs: Floats, every: tuple[int, ...], terms: Terms
+) -> Mix:
     """Yearly cost of a set of lengths: trim, special orders, holding.
 
     Parameters
@@ -66,15 +68,17 @@ def cost_of(lengths: tuple[int, ...], need: NDArray[np.int64], jobs: Floats, lon
     lengths : tuple of int, ascending [steps]
     need : ndarray of int, (classes) [steps]
     jobs : ndarray, (classes) [1/year]
-    longest : int
-        Longest coil made: a job past the longest stocked but within this is a special order of one piece. [steps]
+    every : tuple of int, ascending
+        Lengths made: a job past the longest stocked takes the shortest of these that holds it, as a special
+        order. [steps]
     """
     stocked = np.asarray(lengths)
     beyond = need > stocked[-1]
-    made = beyond & (need <= longest)
+    made = beyond & (need <= every[-1])
     whole, last = coil_for(need, lengths)
     bought = whole * stocked[-1] + stocked[last]
-    off = np.where(made, 0, bought - need)
+    special = np.asarray(every)[np.minimum(np.searchsorted(every, need), len(every) - 1)]
+    off = np.where(made, special, bought) - need
     lost = off - terms.worth * off * (off >= terms.keep)
     pieces = np.bincount(last, weights=np.where(made, 0.0, jobs), minlength=len(stocked))
     # average stock: half an order, and the safety stock of Poisson jobs
@@ -87,9 +91,8 @@ def choose(available: tuple[int, ...], need: NDArray[np.int64], jobs: Floats, te
     """The cheapest set of at most ``terms.most`` lengths, and the set of all for comparison; exact by trying all."""
     every = tuple(sorted(available))
     tried = [
-        cost_of(some, need, jobs, every[-1], terms)
+        cost_of(some, need, jobs, every, terms)
         for n in range(1, min(terms.most, len(every)) + 1) for some in combinations(every, n)
     ]  # fmt: skip
-    return min(tried, key=lambda mix: (mix.cost, len(mix.lengths), mix.lengths)), cost_of(
-        every, need, jobs, every[-1], terms
-    )
+    best = min(tried, key=lambda mix: (mix.cost, len(mix.lengths), mix.lengths))
+    return best, cost_of(every, need, jobs, every, terms)

@@ -21,7 +21,7 @@ _ROUNDS = 400
 _LEAST = 1e-7
 _PATTERNS_A_ROUND = 8
 _GOOD = 0.004  # a plan so near to its bound is taken
-_CLOSE = 1e-5  # the linear program is solved once its value is so near to its bound
+_CLOSE = 5e-4  # the linear program is solved once its value is so near to its bound
 
 
 @scalar
@@ -122,7 +122,7 @@ def first_fit_decreasing(need: Ints, count: Ints, stock: int, keep: int, worth: 
 
 
 def as_they_come(need: Ints, count: Ints, stock: int, keep: int, worth: float, seed: int) -> tuple[float, float]:
-    """Length bought and cost where jobs come in chance order and each is cut from the shortest remainder that holds it."""
+    """Length bought and cost where jobs come in chance order, each cut from the shortest remainder that holds it."""
     order = np.random.default_rng(seed).permutation(np.repeat(need, count))
     offcuts, made = np.zeros(len(order), np.int64), np.zeros(len(order), np.int64)
     opened = _fit(order, stock, keep, offcuts, made)
@@ -187,8 +187,11 @@ def plan(need: Ints, count: Ints, stocks: Ints, keep: int = 0, worth: float = 0.
         if not added or found.fun <= bound * (1.0 + _CLOSE):
             break
     matrix, stock_of = np.array(columns).T, np.array(lengths)
-    tried = [_settled(matrix, stock_of, np.floor(found.x + 1e-6).astype(np.int64), need, count, stocks, keep, worth, bound),
-             _settled(matrix, stock_of, np.zeros(len(costs), np.int64), need, count, stocks, keep, worth, bound)]  # fmt: skip
+    told = (need, count, stocks, keep, worth, bound)
+    tried = [
+        _settled(matrix, stock_of, np.floor(found.x + 1e-6).astype(np.int64), *told),
+        _settled(matrix, stock_of, np.zeros(len(costs), np.int64), *told),
+    ]
     if min(p.gap for p in tried) > _GOOD:
         whole = milp(
             np.array(costs), constraints=LinearConstraint(csc_matrix(matrix), count.astype(float), np.inf),
@@ -196,8 +199,7 @@ def plan(need: Ints, count: Ints, stocks: Ints, keep: int = 0, worth: float = 0.
             options={"node_limit": nodes, "mip_rel_gap": _GOOD / 2, "presolve": True},
         )  # fmt: skip
         if whole.x is not None:
-            times = np.rint(whole.x).astype(np.int64)
-            tried.append(_settled(matrix, stock_of, times, need, count, stocks, keep, worth, bound))
+            tried.append(_settled(matrix, stock_of, np.rint(whole.x).astype(np.int64), *told))
     return min(tried, key=lambda p: (p.cost, p.bought))
 
 

@@ -132,7 +132,7 @@ def assignment(branches: pd.DataFrame | None, places: list[str], name: str = "")
                 faults.append(f"row {row['row_number']}, column 'region_code': no region '{pattern}' in the run{hint}")
             rows += [(row["branch_id"], place, share) for place in found]
     served = pd.DataFrame(rows, columns=["branch_id", "place", "share"])
-    served = served.groupby(["branch_id", "place"], sort=True, as_index=False)["share"].sum()
+    served = served.groupby(["branch_id", "place"], sort=True)["share"].sum().reset_index()
     whole = served.groupby("place")["share"].sum()
     faults += [f"{place} is served {part:.2f} times over; shares of a region add up to 1 at most"
                for place, part in whole.items() if part > 1 + 1e-9]  # fmt: skip
@@ -152,7 +152,7 @@ def _fits(split: tuple[str, str], place: str, area: str, pattern: str) -> bool:
 
 
 def terms(items: pd.DataFrame | None, branch: str, item_id: str, length_m: float) -> dict[str, object]:
-    """What the items file tells of an item at a branch; the closest row wins: branch and length, branch, length, any."""
+    """What the items file tells of an item at a branch; the closest row wins: branch, then length, then any."""
     if items is None:
         return {}
     at = items[(items["item_id"] == item_id) & (items["branch_id"].isna() | (items["branch_id"] == branch))]

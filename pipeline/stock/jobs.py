@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -83,7 +84,7 @@ def of_run(run: Path, settings: Settings, goods: Catalogue, as_of: str) -> Jobs:
     return Jobs(amounts, needs, rates, basis, year, step)
 
 
-def _by_year(base, run: Path, as_of: str) -> tuple[pd.DataFrame | None, str, int | None]:  # type: ignore[no-untyped-def]
+def _by_year(base: Any, run: Path, as_of: str) -> tuple[pd.DataFrame | None, str, int | None]:
     """Pieces of the first year after the newest record, from the table ``demand``; None where it has no years."""
     if not io.parts("demand", run):
         return None, "", None
@@ -103,8 +104,8 @@ def _by_year(base, run: Path, as_of: str) -> tuple[pd.DataFrame | None, str, int
     return (rates, "demand", int(found)) if len(rates) else (None, "", None)
 
 
-def _by_pulls(base, run: Path, settings: Settings, as_of: str, amounts: pd.DataFrame) -> pd.DataFrame:  # type: ignore[no-untyped-def]
-    """Pieces a year from the declared interval between pulls, and from the completions of the last complete years."""
+def _by_pulls(base: Any, run: Path, settings: Settings, as_of: str, amounts: pd.DataFrame) -> pd.DataFrame:
+    """Pieces a year from the declared interval between pulls and the completions of the last complete years."""
     standing = base.execute("FROM standing").df().set_index("place")["wells"]
     last = int(as_of[:4]) if as_of[:4].isdigit() else 9999
     new = base.execute(

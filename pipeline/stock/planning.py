@@ -41,7 +41,7 @@ class Line:
 
 
 def stock_id(item_id: str, length_m: float, step_m: float) -> str:
-    """Name of a coil of one length, in the unit of its market: ``pe3408-sidr9-1@300ft``; of anything else its item id."""
+    """Name of a coil of one length in the unit of its market, ``pe3408-sidr9-1@300ft``; of others the item id."""
     if not np.isfinite(length_m):
         return item_id
     feet = abs(step_m - 0.3048) < 1e-6
@@ -92,11 +92,12 @@ def lines(
            (("amount", jobs.amounts, "amount"), ("need", jobs.needs, "need"))}  # fmt: skip
     whole = {name: _anywhere(table, column) for name, table, column in
              (("amount", jobs.amounts, "amount"), ("need", jobs.needs, "need"))}  # fmt: skip
-    coil_m = {i: [c for c in row if np.isfinite(c)] for i, row in zip(goods.options["option_id"], goods.coils_m, strict=True)}
+    made = zip(goods.options["option_id"], goods.coils_m, strict=True)
+    coil_m = {i: [c for c in row if np.isfinite(c)] for i, row in made}
     out: list[Line] = []
     coiled: list[CoilItem] = []
-    for (branch, item), pieces in yearly.items():
-        branch, item = str(branch), str(item)
+    names = [yearly.index.get_level_values(n).astype(str) for n in (0, 1)]
+    for branch, item, pieces in zip(*names, yearly, strict=True):
         found = own["amount"].get((branch, item), whole["amount"].get(item))
         sizes = _pmf(*found) if found is not None else np.array([0.0, 1.0])
         rate = float(pieces) / float(sizes @ np.arange(len(sizes)))
@@ -117,7 +118,10 @@ def lines(
     return out, coiled
 
 
-def _by_branch(table: pd.DataFrame, served: pd.DataFrame, column: str) -> dict[tuple[str, str], tuple[NDArray[np.int64], Floats]]:
+def _by_branch(
+    table: pd.DataFrame, served: pd.DataFrame, column: str
+) -> dict[tuple[str, str], tuple[NDArray[np.int64], Floats]]:
+    """Values and their weights of each branch and item."""
     merged = table.merge(served, on="place")
     merged = merged.assign(weight=merged["weight_milli"] * merged["share"])
     merged = merged[merged["weight"] > 0]
@@ -129,7 +133,9 @@ def _by_branch(table: pd.DataFrame, served: pd.DataFrame, column: str) -> dict[t
 
 
 def _anywhere(table: pd.DataFrame, column: str) -> dict[str, tuple[NDArray[np.int64], Floats]]:
-    summed = table[table["weight_milli"] > 0].groupby(["item_id", column], sort=True)["weight_milli"].sum().reset_index()
+    """Values and their weights of each item over the whole run."""
+    table = table[table["weight_milli"] > 0]
+    summed = table.groupby(["item_id", column], sort=True)["weight_milli"].sum().reset_index()
     return {
         str(i): (part[column].to_numpy(np.int64), part["weight_milli"].to_numpy(float))
         for i, part in summed.groupby("item_id", sort=False)
@@ -181,7 +187,8 @@ def rule(line: Line, settings: Settings, service: float, price: float) -> dict[s
         reorder = float(compound.quantile(chances, service) * step)
         safety = reorder - mean
     yearly = line.jobs_year * m1
-    amount = rules.order_quantity(yearly, price, base("cost_order_line"), base("rate_holding"), base("days_cover") / DAYS_A_YEAR)
+    cover = base("days_cover") / DAYS_A_YEAR
+    amount = rules.order_quantity(yearly, price, base("cost_order_line"), base("rate_holding"), cover)
     quantity = float(rules.in_lots(max(float(np.rint(amount)), 1.0), lot, least))
     upto = reorder + quantity
     years = _SIMULATED_YEARS + _WARM_YEARS
@@ -193,7 +200,8 @@ def rule(line: Line, settings: Settings, service: float, price: float) -> dict[s
         simulate.lead_times(name, settings.seed, lead, lead_sd, horizon), int(_WARM_YEARS * DAYS_A_YEAR),
     )  # fmt: skip
     return {
-        "branch_id": line.branch_id, "stock_id": line.stock_id, "item_id": line.item_id, "length_piece_m": line.length_m,
+        "branch_id": line.branch_id, "stock_id": line.stock_id, "item_id": line.item_id,
+        "length_piece_m": line.length_m,
         "demand_class_code": kind, "stock_method_code": "formula" if kind == "smooth" else "compound",
         "jobs_yearly": line.jobs_year, "pieces_yearly": yearly, "pieces_job": m1, "interval_demand_months": interval,
         "variation_demand": variation, "lead_time_days": lead, "lead_time_sd_days": lead_sd, "review_days": review,
@@ -232,13 +240,14 @@ def plan(
         mixed = np.zeros(max(len(p.sizes) for p in parts))
         for p in parts:
             mixed[: len(p.sizes)] += p.sizes * p.jobs_year / jobs
-        pooled = Line(words.say("stock.central"), str(name), parts[0].item_id, parts[0].length_m, jobs, mixed,
-                      {k: v for k, v in parts[0].terms.items() if k not in ("on_hand", "on_order", "branch_id")})  # fmt: skip
+        terms = {k: v for k, v in parts[0].terms.items() if k not in ("on_hand", "on_order", "branch_id")}
+        pooled = Line(words.say("stock.central"), str(name), parts[0].item_id, parts[0].length_m, jobs, mixed, terms)
         price = prices.get(str(name), np.nan)
         at_centre = rule(pooled, settings, service, price)
         apart = float(group["stock_average_pieces"].sum())
         saved = apart - at_centre["stock_average_pieces"]
-        worth = saved * base("rate_holding") * price - jobs * base("cost_transfer") if np.isfinite(price) else saved - 1.0
+        brought = jobs * base("cost_transfer")
+        worth = saved * base("rate_holding") * price - brought if np.isfinite(price) else saved - 1.0
         if worth > 0:
             rows.loc[group.index, "hold_code"] = "central"
             central.append(at_centre | {"hold_code": "branch", "stock_apart_pieces": apart})
@@ -246,7 +255,7 @@ def plan(
 
 
 def orders(rows: pd.DataFrame, wanted: list[Line]) -> pd.DataFrame:
-    """What to order today: up to the level, in whole lots, where on hand and on order are at or below the reorder point."""
+    """What to order today: up to the level in whole lots, where stock here and coming is no more than the point."""
     terms = {(line.branch_id, line.stock_id): line.terms for line in wanted}
     told = [terms.get((b, s), {}) for b, s in zip(rows["branch_id"], rows["stock_id"], strict=True)]
     known = np.array(["on_hand" in t for t in told])
@@ -256,6 +265,7 @@ def orders(rows: pd.DataFrame, wanted: list[Line]) -> pd.DataFrame:
     position = hand + coming
     short = np.where(kept & (position <= rows["reorder_point_pieces"]), rows["order_up_to_pieces"] - position, 0.0)
     return rows.assign(
-        on_hand_pieces=np.where(known, hand, np.nan), on_order_pieces=np.where(known, coming, np.nan), on_hand_is_given=known,
+        on_hand_pieces=np.where(known, hand, np.nan), on_order_pieces=np.where(known, coming, np.nan),
+        on_hand_is_given=known,
         order_pieces=rules.in_lots(short, rows["lot_pieces"], rows["order_least_pieces"]),
     )

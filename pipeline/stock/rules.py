@@ -94,7 +94,9 @@ def smoothed_rate(demand: ArrayLike, alpha: float, corrected: bool = True) -> fl
     return size / gap * ((1.0 - alpha / 2.0) if corrected else 1.0)
 
 
-def safety_stock(service: float, demand_sd: ArrayLike, lead: ArrayLike, demand: ArrayLike, lead_sd: ArrayLike) -> Floats:
+def safety_stock(
+    service: float, demand_sd: ArrayLike, lead: ArrayLike, demand: ArrayLike, lead_sd: ArrayLike
+) -> Floats:
     """Safety stock of a smooth item: ``z * sqrt(lead * demand_sd^2 + demand^2 * lead_sd^2)``.
 
     Parameters
@@ -145,3 +147,64 @@ def in_lots(pieces: ArrayLike, lot: ArrayLike, least: ArrayLike = 0.0) -> Floats
     wanted, size = np.asarray(pieces, float), np.maximum(np.asarray(lot, float), 1e-9)
     up = np.ceil(np.maximum(wanted, least) / size - 1e-9) * size
     return np.where(wanted > 0, up, 0.0)
+
+
+def rate_from_counts(counts: ArrayLike, keep: float) -> tuple[float, float]:
+    """Yearly rate of jobs and its squared coefficient of variation, from yearly counts with the older ones fading.
+
+    The rate of a Poisson stream is gamma distributed once counts are known (half a job as prior, source
+    ``jeffreys_poisson``); a year counts ``keep`` times the one after it.
+
+    Parameters
+    ----------
+    counts : array_like, (years)
+        Jobs of each year, oldest first.
+    keep : float
+        Between 0 and 1. [1]
+    """
+    seen = np.asarray(counts, float)
+    weight = keep ** np.arange(len(seen))[::-1]
+    shape = float(weight @ seen) + 0.5
+    return shape / float(weight.sum()), 1.0 / shape
+
+
+def shared_levels(chances: list[Floats], rates: ArrayLike, costs: ArrayLike, fill: float) -> NDArray[np.int64]:
+    """Order-up-to levels that give an aggregate fill rate with least cost of stock, one more piece where it earns most.
+
+    A piece more at level S serves ``rate * P(D = S)`` jobs more a year and costs ``cost * P(D <= S)`` of stock
+    (source ``sherbrooke_2004``); levels rise while the ratio is above one price, which is searched so that the jobs
+    served at once make up ``fill`` of all.
+
+    Parameters
+    ----------
+    chances : list of ndarray
+        Distribution of the demand within the protected time of each line.
+    rates, costs : array_like, (lines)
+        Yearly demand and cost of a piece.
+    fill : float
+        Share of the demand of all lines that is to be given at once. [1]
+
+    Returns
+    -------
+    ndarray of int, (lines)
+    """
+    rate, cost = np.asarray(rates, float), np.asarray(costs, float)
+    tables = []
+    for part, r, c in zip(chances, rate, cost, strict=True):
+        below = np.cumsum(part)
+        gain = r * part / (c * np.maximum(below, 1e-12))
+        # what comes before the peak is taken with it: the best ratio still to come
+        tables.append((np.maximum.accumulate(gain[::-1])[::-1], np.concatenate([[0.0], below])))
+
+    def levels(price: float) -> NDArray[np.int64]:
+        return np.array([int(np.searchsorted(-gain, -price)) for gain, _ in tables], np.int64)
+
+    def reached(at: NDArray[np.int64]) -> float:
+        served = [below[min(s, len(below) - 1)] for s, (_, below) in zip(at, tables, strict=True)]
+        return float(rate @ np.array(served) / rate.sum())
+
+    low, high = -60.0, 20.0
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if reached(levels(float(np.exp(middle)))) >= fill else (low, middle)
+    return levels(float(np.exp(low)))

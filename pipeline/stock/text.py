@@ -15,6 +15,20 @@ if TYPE_CHECKING:
     from pipeline.stock import Plan
 
 _SHOWN = 5
+_ORDERED = ["branch_id", "stock_id", "item_id", "sku", "order_pieces", "cost", "mass_kg"]
+_POOLED = ["stock_id", "item_id", "sku", "jobs_yearly", "stock_average_pieces", "stock_apart_pieces",
+           "reorder_point_pieces", "order_up_to_pieces", "price_each"]  # fmt: skip
+
+
+def _named(row: dict[str, Any]) -> str:
+    """The user's own number or what is stocked, with the unit of goods that are counted by measure."""
+    unit = {r["item_id"]: r["sale_unit"] for r in schema.rows("items")}.get(row["item_id"], "")
+    name = str(row["sku"] or row["stock_id"])
+    return f"{name} ({unit})" if unit in ("m", "L") else name
+
+
+def _worth(row: dict[str, Any], what: str) -> float:
+    return float(row[f"{what}_pieces"] * (row["price_each"] or 0.0))
 
 
 def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
@@ -42,9 +56,8 @@ def summary(plan: Plan) -> dict[str, Any]:
             "mass_kg": float(orders["mass_kg"].sum()), "truckloads_mass": mass, "truckloads_volume": room,
             "governs": "mass" if mass >= room else "room", "trucks": int(np.ceil(max(mass, room))),
         },
-        "orders": _records(orders[["branch_id", "stock_id", "sku", "order_pieces", "cost", "mass_kg", "on_hand_is_given"]]),
-        "held_centrally": _records(pooled[["stock_id", "jobs_yearly", "stock_average_pieces", "stock_apart_pieces",
-                                           "reorder_point_pieces", "order_up_to_pieces"]]),
+        "orders": _records(orders[[*_ORDERED, "on_hand_is_given"]]),
+        "held_centrally": _records(pooled[_POOLED]),
         "bought_for_the_job": sorted(set(stock.loc[stock["hold_code"] == "to_order", "stock_id"])),
         "fill_rate": float((asked * filled)[known].sum() / asked[known].sum()) if known.any() else None,
         "turns_yearly": _turns(kept),
@@ -84,16 +97,19 @@ def lines(plan: Plan, units: str, settings: Settings) -> list[str]:
     if told["lines_without_stock_told"]:
         out.append(say("stock.opening", lines=f"{told['lines_without_stock_told']:,}"))
     first = sorted(told["orders"], key=lambda r: (-(r["cost"] or 0.0), r["branch_id"], r["stock_id"]))
-    out += [say("stock.order_line", branch=r["branch_id"], pieces=f"{r['order_pieces']:,.0f}", item=r["sku"] or r["stock_id"])
-            for r in first[:_SHOWN]]  # fmt: skip
+    out += [
+        say("stock.order_line", branch=r["branch_id"], pieces=f"{r['order_pieces']:,.0f}", item=_named(r))
+        for r in first[:_SHOWN]
+    ]
     if len(first) > _SHOWN:
         out.append(say("stock.more", lines=f"{len(first) - _SHOWN:,}"))
     pooled = told["held_centrally"]
     if pooled:
-        kept, apart = (sum(r[k] for r in pooled) for k in ("stock_average_pieces", "stock_apart_pieces"))
-        out.append(say("stock.pool", items=len(pooled), kept=f"{kept:,.0f}", apart=f"{apart:,.0f}", branches=told["branches"]))
-        best = sorted(pooled, key=lambda r: (r["stock_average_pieces"] - r["stock_apart_pieces"], r["stock_id"]))
-        out += [say("stock.pool_line", item=r["stock_id"], kept=f"{r['stock_average_pieces']:,.1f}",
+        kept, apart = (sum(_worth(r, k) for r in pooled) for k in ("stock_average", "stock_apart"))
+        out.append(say("stock.pool", items=len(pooled), kept=f"{order['currency']} {kept:,.0f}", apart=f"{apart:,.0f}",
+                       branches=told["branches"]))  # fmt: skip
+        best = sorted(pooled, key=lambda r: (_worth(r, "stock_average") - _worth(r, "stock_apart"), r["stock_id"]))
+        out += [say("stock.pool_line", item=_named(r), kept=f"{r['stock_average_pieces']:,.1f}",
                     apart=f"{r['stock_apart_pieces']:,.1f}") for r in best[:2]]  # fmt: skip
     if told["bought_for_the_job"]:
         out.append(say("stock.to_order", items=len(told["bought_for_the_job"])))

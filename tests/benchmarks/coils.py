@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
-from pipeline.stock import cutting  # noqa: E402
+from pipeline.stock import cutting
 
 STOCKS = np.array([100, 200, 300, 400, 500, 1000])
 KEEP = 100

@@ -85,7 +85,7 @@ def test_reference_classes_of_demand(interval, variation, kind):
 
 
 def test_reference_smoothed_rate_of_an_intermittent_series():
-    # size 120 each third period, alpha 0.1: 40.0 plain and 38.0 with the bias removed (package manuals, syntetos_boylan_2005)
+    # size 120 each third period, alpha 0.1: 40.0 plain, 38.0 with the bias removed (manuals, syntetos_boylan_2005)
     series = [0, 0, 120] * 6
     assert rules.smoothed_rate(series, 0.1, corrected=False) == pytest.approx(40.0)
     assert rules.smoothed_rate(series, 0.1) == pytest.approx(38.0)
@@ -111,12 +111,12 @@ def test_lots_and_order_quantities():
 
 
 def test_simulated_fill_rate_is_that_of_the_loss_function():
-    # one piece a job, order one for one each day: the share given at once is P(demand in lead and review < S), any textbook
+    # one piece a job, order one for one: the share given at once is P(demand in the lead time < S); stock_theory
     rate, lead, level = 0.4, 6, 6
     arrivals, sizes = simulate.jobs("two", 3, rate, np.array([0.0, 1.0]), 400_000)
     played = simulate.play(arrivals, sizes, 400_000, 1, level - 1, level, 1, np.full(400_000, float(lead)), 1000)
-    below, above = (stats.poisson.cdf(level - 1, rate * (lead + shift)) for shift in (2, 1))
-    assert below - 0.01 < played.fill < above + 0.01
+    # goods ordered at the end of a day come lead days later: half a day more than lead from the job, on average
+    assert played.fill == pytest.approx(stats.poisson.cdf(level - 1, rate * (lead + 0.5)), abs=0.004)
     assert played.stock > 0
 
 
@@ -139,3 +139,27 @@ def test_pooled_safety_is_less_than_the_sum_of_the_parts():
     apart = 8 * (compound.quantile(compound.distribution(0.3, one), 0.95) - 0.3 * 1.3)
     together = compound.quantile(compound.distribution(2.4, one), 0.95) - 2.4 * 1.3
     assert together < apart / 2
+
+
+def test_rate_of_counts_fades_and_is_less_sure_with_fewer_jobs():
+    rate, spread = rules.rate_from_counts([0, 0, 12], 0.5)
+    assert rate == pytest.approx(12.5 / 1.75) and spread == pytest.approx(1 / 12.5)
+    assert rules.rate_from_counts([1, 1, 1], 1.0) == pytest.approx((3.5 / 3, 1 / 3.5))
+
+
+def test_shared_levels_reach_the_fill_with_less_stock_than_equal_service():
+    rates = np.array([0.5, 2.0, 10.0, 60.0, 200.0])
+    sure = [compound.distribution(r * 14 / 365.25, np.array([0.0, 1.0])) for r in rates]
+    levels = rules.shared_levels(sure, rates, np.ones(5), 0.95)
+
+    def fill(at: np.ndarray) -> float:
+        return float(sum(r * stats.poisson.cdf(s - 1, r * 14 / 365.25) for r, s in zip(rates, at, strict=True)) / rates.sum())
+
+    def stock(at: np.ndarray) -> float:
+        return float(sum(np.maximum(s - np.arange(60), 0) @ stats.poisson.pmf(np.arange(60), r * 14 / 365.25)
+                         for r, s in zip(rates, at, strict=True)))  # fmt: skip
+
+    assert fill(levels) >= 0.95
+    equal = next(at for s in np.arange(0.5, 1.0, 0.002)
+                 if fill(at := np.array([compound.quantile(c, s) for c in sure]) + 1) >= 0.95)  # fmt: skip
+    assert stock(levels) <= stock(equal) and levels[0] == 0
