@@ -37,8 +37,16 @@ def by_unit(value: float | None, ucum: str | None, units: str) -> str:
         return "-"
     frame = unit_by_row(pd.DataFrame({"need": [float(value)], "unit": [ucum or "1"]}), units)
     number, unit = float(frame["need"].iloc[0]), str(frame["unit"].iloc[0])
-    digits = 0 if abs(number) >= 100 else 1 if abs(number) >= 10 else 2 if abs(number) >= 1 else 3
+    unit = _labels(units).get(unit, unit)
+    digits = 0 if number == 0 or abs(number) >= 100 else 1 if abs(number) >= 10 else 2 if abs(number) >= 1 else 3
     return f"{figures(number, digits)} {'' if unit in ('1', '[pH]') else unit}".strip()
+
+
+@cache
+def _labels(units: str) -> dict[str, str]:
+    """Label of every UCUM code that people are shown."""
+    return {row["ucum"]: row[f"label_{units}"] for row in reversed(schema.suffixes())
+            if row["ucum"] == row[f"ucum_{units}"] and row["ucum"] not in ("1", "[pH]")}  # fmt: skip
 
 
 def by_check(check: str, value: float | None, ucum: str | None, units: str) -> str:

@@ -49,8 +49,11 @@ def page(content: Content, units: str, settings: Settings | None = None) -> dict
     def plan(content: Content, units: str) -> Section | None:
         return install(content, units, settings)
 
+    def practice(content: Content, units: str) -> Section | None:
+        return practice_and_physics(content, units, settings)
+
     builders: tuple[Callable[[Content, str], Section | None], ...] = (
-        answer, why_not, dangers, practice_and_physics, tables.record, tables.design, bill, plan, local,
+        answer, why_not, dangers, practice, tables.record, tables.design, bill, plan, local,
         measure, tables.calculation, tables.checks, tables.others, sources, cautions,
     )  # fmt: skip
     return {
@@ -69,7 +72,11 @@ def answer(content: Content, units: str) -> Section | None:
     choice, point = content["selection"][0], content["design"][0]
     outcome = schema.codes("outcome")[choice["outcome_code"]]
     grade = choice["grade_code"]
-    out = [words.say("explain.outcome", outcome=outcome, grade=grade, about=schema.codes("grade")[grade])]
+    about = {row["code"]: row for row in schema.rows("rules")}
+    # a danger that stops the work stands above every recommendation
+    out = [words.say("explain.stop_first", title=about[r["code"]]["title"], action=about[r["code"]]["action"])
+           for r in content["risks"] if r["severity_code"] == "stop" and r["applies_to_code"] != "family"]  # fmt: skip
+    out.append(words.say("explain.outcome", outcome=outcome, grade=grade, about=schema.codes("grade")[grade]))
     out.append(_setting(point, units))
     if choice["option_id"] is None:
         return section("answer", items=[*out, words.say("explain.none", outcome=outcome)])
@@ -84,7 +91,7 @@ def answer(content: Content, units: str) -> Section | None:
     if choice["choice_share_fraction"] is not None:
         out.append(words.say("explain.firm", share=f"{choice['size_share_fraction']:.0%}",
                              family=f"{choice['family_share_fraction']:.0%}"))  # fmt: skip
-    out += _flips(choice)
+    out += _flips(choice, units)
     out.append(words.say("explain.install", method=schema.codes("install_method")[choice["install_method_code"]],
                          lowered=amount("mass_lowered_kg", choice["mass_lowered_kg"], units),
                          pulled=amount("load_pulling_n", choice["load_pulling_n"], units)))  # fmt: skip
@@ -101,13 +108,14 @@ def answer(content: Content, units: str) -> Section | None:
 def _setting(point: dict[str, Any], units: str) -> str:
     """Where the pump hangs and what set it there."""
     code = point["setting_limited_code"] or "none"
-    return words.say("explain.setting", pump=amount("depth_m", point["depth_pump_m"], units),
-                     level=amount("depth_m", point["depth_pumping_m"], units),
-                     why=schema.codes("setting_limit").get(code, code),
-                     known=schema.codes("basis").get(point["depth_pump_basis_code"] or "", "-"))  # fmt: skip
+    why = schema.codes("basis").get(point["depth_pump_basis_code"] or "", "-")
+    if code not in ("none", "recorded"):
+        why += f"; {schema.codes('setting_limit').get(code, code)}"
+    return words.say("explain.setting", pump=amount("depth_m", point["depth_pump_m"], units), why=why,
+                     level=amount("depth_m", point["depth_pumping_m"], units))  # fmt: skip
 
 
-def _flips(choice: dict[str, Any]) -> list[str]:
+def _flips(choice: dict[str, Any], units: str) -> list[str]:
     """Which input would turn the choice, as far as the run tells; and whether the ends of the bands keep it."""
     out = []
     held = [choice.get("choice_holds_low"), choice.get("choice_holds_high")]
@@ -115,29 +123,25 @@ def _flips(choice: dict[str, Any]) -> list[str]:
         which = ("both", "low", "high", "neither")[{(True, True): 0, (True, False): 1, (False, True): 2}.get(
             (bool(held[0]), bool(held[1])), 3)]  # fmt: skip
         out.append(words.say(f"explain.holds_{which}"))
-    told = {c.field.name: c.field for c in schema.table("selection") if "flip" in c.field.name}
-    values = [(told[name], choice[name]) for name in told if choice.get(name) is not None]
-    for field, value in values:
-        names = {c.field.name for t in ("design", "wells") for c in schema.table(t)}
-        if field.codes:
-            text = schema.codes(field.codes).get(value, value)
-        else:
-            text = words.label(value) if value in names else str(value)
-        out.append(f"{words.label(field.name)}: {text}")
-    return out
+    told = [c.field for c in schema.table("selection") if c.field.name.startswith("flip_")]
+    flips = [text for field in told for text in tables.told(field, choice, units)]
+    return [*out, "; ".join(flips)] if flips else out
 
 
 def why_not(content: Content, units: str) -> Section | None:
     """One sentence for each family not chosen."""
-    titles = {row["check_code"]: row["title"].lower() for row in schema.rows("checks")}
+    about = {row["check_code"]: row for row in schema.rows("checks")}
     currency = content["selection"][0]["currency"] or ""
     out = []
     for row in content["not_chosen"]:
         family, check = schema.codes("family")[row["family_code"]], row["check_code"]
         if row["reason_code"] == "limit" and check:
+            if row["unit"] == "1" and not row["have"]:  # fit or not: no figure tells more
+                out.append(words.say("explain.unfit", family=family, why=about[check]["why"]))
+                continue
             sides = {side: by_check(check, row[side], row["unit"], units) for side in ("need", "have")}
             out.append(words.say("explain.limit", family=family, option=option_words(row["option_id"]),
-                                 check=titles[check], **sides))  # fmt: skip
+                                 check=about[check]["title"].lower(), **sides))  # fmt: skip
         elif row["reason_code"] == "not_on_market":
             out.append(words.say("explain.absent", family=family))
         else:
@@ -161,18 +165,29 @@ def dangers(content: Content, units: str) -> Section | None:
     return section("flags", items=out or [words.say("explain.no_flags")])
 
 
-def practice_and_physics(content: Content, units: str) -> Section | None:
-    """Where the head bands of the trade and the calculation part."""
+def practice_and_physics(content: Content, units: str, settings: Settings) -> Section | None:
+    """Where the head bands of the trade and the calculation part, family by family."""
     choice = content["selection"][0]
-    code = choice["practice_note_code"]
-    if code is None:
+    head = choice["head_total_dynamic_m"]
+    if choice["practice_note_code"] is None or head is None:
         return None
-    label = schema.codes("practice_note").get(code, code)
-    if code == "agrees":
-        return section("practice", items=[words.say("explain.practice_agrees", label=label)])
-    return section("practice", items=[
-        words.say("explain.practice_parts", label=label, head=amount("head_m", choice["head_total_dynamic_m"], units))
-    ])  # fmt: skip
+    titles = {row["check_code"]: row["title"].lower() for row in schema.rows("checks")}
+    bands = {name: settings.base(f"band_head_{name}") for name in schema.codes("family")
+             if f"band_head_{name}" in settings.practice}  # fmt: skip
+    here = amount("head_m", head, units)
+    out = []
+    for row in content["not_chosen"]:
+        name = row["family_code"]
+        if row["check_code"] and head <= bands.get(name, 0.0):
+            band = amount("head_m", bands[name], units)
+            out.append(words.say("explain.practice_stricter", family=schema.codes("family")[name], head=here, band=band,
+                                 check=titles[row["check_code"]]))  # fmt: skip
+    own = choice["family_code"]
+    if head > bands.get(own, head):
+        out.append(words.say("explain.practice_past", family=schema.codes("family")[own], head=here,
+                             band=amount("head_m", bands[own], units),
+                             share=f"{choice['utilisation_max_fraction']:.0%}"))  # fmt: skip
+    return section("practice", items=out or [words.say("explain.practice_agrees", head=here)])
 
 
 def _rest(content: Content, names: Sequence[str], units: str) -> list[str]:

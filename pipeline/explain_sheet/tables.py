@@ -55,7 +55,7 @@ def record(content: Content, units: str) -> Section | None:
     rows = []
     for column in schema.table("wells"):
         value = well.get(column.field.name)
-        if value is None or column.field.name in NOT_TOLD:
+        if value is None or column.field.name in NOT_TOLD or (column.field.name == "repaired_count" and not value):
             continue
         rows.append([words.label(column.field.name), in_words(column.field, value, units)])
     return _section("record", _say("quantity", "value"), rows)

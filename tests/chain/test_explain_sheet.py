@@ -207,6 +207,12 @@ def test_the_page_says_what_a_contractor_signs(explained):
     assert order == sorted(order, key=["STOP", "CAUTION", "NOTE"].index)
 
 
+def test_a_danger_that_stops_the_work_stands_first():
+    found = pipeline.explain(G1 | {"distance_power_line": "10 ft"}, settings=Settings(draws=0))
+    first = page(found, "us")["sections"][0]["items"][0]
+    assert first.startswith("STOP") and "ower line" in first
+
+
 def test_no_pipe_still_has_a_page():
     """A duty that no pump of the bore's width carries: no pipe, and each family says why."""
     found = pipeline.explain({"use": "irrigation", "depth_completed": "200 ft", "depth_static": "30 ft",
