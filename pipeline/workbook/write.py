@@ -117,6 +117,8 @@ def _first(book: Any, style: dict[Any, Any], content: list[Sheet], manifest: dic
     lines += [("caution", words.say("report.cautions.title") if k == 0 else "", text)
               for k, text in enumerate(words.cautions())]  # fmt: skip
     for row, (kind, left, right) in enumerate(lines):
+        if kind != "title":  # programs that do not fit rows to wrapped text by themselves need a height
+            page.set_row(row, 15 * max(1, -(-len(left) // 30), -(-len(right) // 105)))
         if left:
             page.write_string(row, 0, _text(left), style["title" if kind == "title" else "strong"])
         if right:
