@@ -2,6 +2,7 @@
 
 from pipeline.materials.draws import (
     added,
+    cost_cable_beyond,
     draw_rows,
     draw_sums,
     first_cost_constants,
@@ -15,6 +16,6 @@ from pipeline.materials.quantities import Batch, length_cable, pieces, volume_bl
 
 __all__ = [
     "Batch", "Catalogue", "added",
-    "bill", "catalogue", "draw_rows", "draw_sums", "first_cost_constants", "length_cable",
+    "bill", "catalogue", "cost_cable_beyond", "draw_rows", "draw_sums", "first_cost_constants", "length_cable",
     "missing_prices", "pieces", "price_table", "settled", "volume_bleach", "volume_water", "worth",
 ]  # fmt: skip

@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from pipeline import compiled
+from pipeline import compiled, schema
+from pipeline.materials import cables
 from pipeline.materials.goods import Catalogue, Rule, catalogue
 from pipeline.materials.quantities import Batch
 from pipeline.settings import Settings
@@ -53,13 +54,13 @@ def price_table(settings: Settings) -> pd.DataFrame:
 def _slope(rule: Rule, slack: NDArray[np.float64]) -> tuple[str, NDArray[np.float64] | float]:
     """Where a rule's feature enters the straight-line cost: per joint, per piece, per metre, or not at all."""
     match rule.feature:
-        case "joint" | "joint_shallow":
+        case "joint" | "joint_shallow" | "end_pair":
             return "cost_per_joint", 1.0
         case "joint_deep":
             return "cost_per_joint_deep", 1.0
         case "piece":
             return "cost_per_piece", 1.0
-        case "cable_small":
+        case "cable":
             return "cost_per_m_depth", 1.0 + slack
         case "rope" | "depth_pump":
             return "cost_per_m_depth", 1.0
@@ -89,8 +90,8 @@ def first_cost_constants(
     half interval above length/spacing and rounded up in the bill (at most half of one check valve, tie
     and guard each), consumables and the least of two check valves are whole in the bill, disinfectant
     follows the casing, and threaded PVC past depth_coupling_stainless takes cost_per_joint_deep in place of
-    cost_per_joint. Motors past power_cable_small add cost_large_fixed + cost_large_per_m_depth x pump depth
-    for the larger cable.
+    cost_per_joint. The cable is the thinnest of its market; what the gauge of a well costs above it follows its motor
+    and run, not the pipe: :func:`cost_cable_beyond`. cost_large_fixed and cost_large_per_m_depth are 0.
 
     Parameters
     ----------
@@ -122,20 +123,21 @@ def first_cost_constants(
             continue
         if rule.feature == "bleach":
             continue
-        if rule.feature in ("cable_small", "cable_large"):
-            sign = rule.factor * (1.0 if rule.feature == "cable_large" else -1.0)
-            out["cost_large_fixed"] += np.where(applies, sign * each * base("length_cable_head"), 0.0)
-            out["cost_large_per_m_depth"] += np.where(applies, sign * each * (1.0 + goods.slack), 0.0)
-            if rule.feature == "cable_large":
-                continue
+        if rule.step > 0:  # the thinnest cable stands in the line; what a thicker one adds is cost_cable_beyond
+            continue
         column, slope = _slope(rule, goods.slack)
         fixed = rule.addition + (rule.factor if rule.feature == "well" else 0.0)
         if rule.feature.startswith("per_spacing"):
             fixed += rule.factor / 2
         if rule.minimum and rule.feature == "joint":  # consumables: one can or tube in most strings
             fixed, column = rule.minimum, ""
-        if rule.feature in ("cable_small", "rope"):
+        if rule.feature in ("cable", "rope"):
             fixed += rule.factor * base("length_cable_head")
+        if rule.feature == "cable":
+            fixed += rule.factor * base("length_cable_surface") * base("surface_cable_billed")
+        if rule.feature in ("valve_between", "end_pair"):  # whole intervals less one: half a one below the line
+            fixed -= rule.factor / 2
+            out["cost_per_m_length"] += np.where(applies, each * rule.factor / rule.spacing_m, 0.0)
         out["cost_fixed"] += np.where(applies, each * fixed, 0.0) if fixed else 0.0
         if column and rule.factor:
             out[column] += np.where(applies, each * rule.factor * slope, 0.0)
@@ -146,6 +148,43 @@ def first_cost_constants(
     frame = pd.DataFrame({"option_id": goods.options["option_id"], **out})
     frame["piece_length_m"], frame["coil_longest_m"] = goods.stick_m, goods.coil_longest_m
     return frame.assign(prices_missing_count=missing)
+
+
+def cost_cable_beyond(
+    goods: Catalogue, option_index: NDArray[np.integer], depth_pump_m: ArrayLike, power_motor_w: ArrayLike,
+    pump_kind_code: pd.Series | NDArray[np.object_],
+) -> NDArray[np.float64]:  # fmt: skip
+    """What the cable of each well costs above the thinnest of its market.
+
+    Parameters
+    ----------
+    option_index : ndarray of int (n)
+        Place in options.csv; -1 gives 0.
+    depth_pump_m, power_motor_w : array_like (n) [m], [W]
+    pump_kind_code : array_like of str (n)
+        Wells whose pump takes no cable in the well give 0.
+
+    Returns
+    -------
+    ndarray (n)
+        In the currency of the price list; NaN where a price it needs is missing.
+    """
+    base = goods.settings.base
+    option = np.maximum(np.asarray(option_index, np.int64), 0)
+    market = goods.market[option]
+    inside = np.asarray(depth_pump_m, float) * (1.0 + goods.slack[option]) + base("length_cable_head")
+    run = inside + base("length_cable_surface")
+    step = cables.gauge(power_motor_w, run, market, goods.settings)
+    price = goods.items.set_index("item_id")["price"]
+    each = np.full((len(cables.MARKETS), cables.steps()), np.nan)
+    for m, name in enumerate(cables.MARKETS):
+        ids = [row["item_id"] for row in cables.ladders()[name]]
+        each[m, : len(ids)] = price.reindex(ids)
+    billed = inside + base("length_cable_surface") * base("surface_cable_billed")
+    kinds = next(row["pump_kinds"] for row in schema.rows("bill_rules") if row["feature"] == "cable").split("|")
+    has = (np.asarray(option_index) >= 0) & pd.Series(pump_kind_code).astype(object).isin(kinds).to_numpy(bool)
+    beyond = (each[market, step] - each[market, 0]) * billed
+    return np.where(has & (step > 0), beyond, 0.0)
 
 
 def draw_sums(

@@ -17,14 +17,16 @@ from numpy.typing import NDArray
 
 from pipeline import schema
 from pipeline.errors import SchemaError, UsageError
+from pipeline.materials import cables
 from pipeline.settings import Settings
 
 COUNTABLE = ("each", "piece", "coil")
 FEATURES = (
-    "well", "joint", "joint_shallow", "joint_deep", "piece", "length_pipe", "depth_pump", "cable_small",
-    "cable_large", "rope", "per_spacing_length", "per_spacing_depth", "bleach",
+    "well", "joint", "joint_shallow", "joint_deep", "piece", "length_pipe", "depth_pump", "cable",
+    "rope", "per_spacing_length", "per_spacing_depth", "bleach", "valve_between", "end_pair",
 )  # fmt: skip
 PRICE_COLUMNS = ("item_id", "price", "currency", "sale_unit")
+_BY_GAUGE = "cable-{gauge}"
 # outside diameter of NPS 1 pipe in mm, the size to which mass_kg_each of a sized item belongs
 _DIAMETER_NPS_1_MM = 33.4
 
@@ -41,11 +43,13 @@ class Rule:
     spacing_m: float
     minimum: float
     is_countable: bool
+    step: int = -1  # place of the gauge for which a cable rule speaks; -1 for every other rule
 
     @property
     def quantity_key(self) -> tuple[object, ...]:
         """Rules with the same key ask the same quantity of a well."""
-        return (self.feature, self.factor, self.addition, self.spacing_m, self.minimum, self.is_countable)
+        return (self.feature, self.factor, self.addition, self.spacing_m, self.minimum, self.is_countable,
+                self.step)  # fmt: skip
 
 
 def size_code(nominal: str) -> str:
@@ -107,7 +111,7 @@ class Catalogue:
 
     @cached_property
     def vectors(self) -> NDArray[np.float64]:
-        """Distinct quantities, one a row: feature, factor, addition, spacing, minimum, is countable."""
+        """Distinct quantities, one a row: feature, factor, addition, spacing, minimum, is countable, step."""
         first = np.unique(self.vector_of, return_index=True)[1]
         return np.array([[float(FEATURES.index(str(key[0]))), *key[1:]] for key in
                          (self.rules[r].quantity_key for r in first)], dtype=np.float64)  # fmt: skip
@@ -139,6 +143,11 @@ class Catalogue:
         base = self.settings.base
         by_family = {"pe": base("slack_cable_pe"), "pex": base("slack_cable_pe"), "pvc": base("slack_cable_pvc")}
         return np.array([by_family.get(f, base("slack_cable_steel")) for f in self.options["family_code"]])
+
+    @cached_property
+    def market(self) -> NDArray[np.int64]:
+        """Place of each option's market in cables.MARKETS."""
+        return np.array([cables.MARKETS.index(code) for code in self.options["market_code"]], np.int64)
 
     @cached_property
     def index_of_option(self) -> pd.Index:
@@ -182,13 +191,22 @@ def prices(settings: Settings) -> pd.DataFrame:
     if lacking:
         raise UsageError(f"Price list {name}: column {lacking} is missing; the first line must name the columns.")
     frame = pd.DataFrame(found)[list(PRICE_COLUMNS)]
+    told, line = frame["price"].astype(str), np.arange(2, len(frame) + 2)
     frame["price"] = pd.to_numeric(frame["price"], errors="coerce").astype(float)
-    faults = [f"price of '{i}' is no number above 0" for i in frame.loc[~(frame["price"] > 0), "item_id"]]
-    faults += [f"'{i}' stands twice" for i in frame.loc[frame["item_id"].duplicated(), "item_id"]]
+    bad = ~(frame["price"] > 0) | ~np.isfinite(frame["price"])
+    faults = [f"line {n}, column price: '{text}' of '{i}' is no number above 0"
+              for n, text, i in zip(line[bad], told[bad], frame.loc[bad, "item_id"], strict=True)]  # fmt: skip
+    for column in ("item_id", "currency", "sale_unit"):
+        empty = frame[column].fillna("").astype(str).str.strip() == ""
+        faults += [f"line {n}, column {column}: empty" for n in line[empty]]
+    twice = frame["item_id"].duplicated()
+    faults += [f"line {n}, column item_id: '{i}' stands twice"
+               for n, i in zip(line[twice], frame.loc[twice, "item_id"], strict=True)]  # fmt: skip
     if len(set(frame["currency"])) > 1:
-        faults.append(f"more than one currency: {sorted(set(frame['currency']))}")
+        faults.append(f"column currency: more than one currency: {sorted(set(map(str, frame['currency'])))}")
     if faults:
-        raise UsageError(f"Price list {name}: {'; '.join(faults[:10])}. Correct the file.")
+        more = f"; and {len(faults) - 10} more" if len(faults) > 10 else ""
+        raise UsageError(f"Price list {name}: {'; '.join(faults[:10])}{more}. Correct the file.")
     return frame
 
 
@@ -221,7 +239,7 @@ def _declared_catalogue(settings: Settings) -> Catalogue:
 def _joined(settings: Settings, options: pd.DataFrame) -> Catalogue:
     declared = {row["item_id"]: row for row in schema.rows("items")}
     pumps, uses = list(schema.codes("pump_kind")), list(schema.codes("use"))
-    raw = schema.rows("bill_rules")
+    raw = _one_a_gauge(schema.rows("bill_rules"))
     listed_options: list[dict[str, str]] = options.to_dict("records")  # type: ignore[assignment]
     wanted = np.array(
         [[[_in(p, row["pump_kinds"]) and _in(u, row["uses"]) for u in uses] for p in pumps] for row in raw]
@@ -232,19 +250,25 @@ def _joined(settings: Settings, options: pd.DataFrame) -> Catalogue:
     item_of = np.full((len(raw), len(options), kinds.shape[1]), -1, np.int32)
     for r, row in enumerate(raw):
         template = row["item_id"].removesuffix("-{size}")
-        if template != "{option}" and template not in declared:
+        if template not in ("{option}", _BY_GAUGE) and template not in declared:
             raise SchemaError(f"bill_rules.csv: rule '{row['rule_id']}': items.csv has no item '{template}'.")
         if row["feature"] not in FEATURES:
             raise SchemaError(f"bill_rules.csv: rule '{row['rule_id']}' names feature '{row['feature']}'.")
-        about = declared.get(template)
+        step = int(row.get("step", -1))
+        about = declared[cables.ladders()["us"][0]["item_id"]] if step >= 0 else declared.get(template)
         rules.append(_rule(row, about, settings))
         for o, option in enumerate(listed_options):
             if not (_in(option["family_code"], row["families"]) and _in(option["joint_code"], row["joints"])):
                 continue
-            item_id = row["item_id"].format(
+            ladder = cables.ladders()[option["market_code"]]
+            if step >= len(ladder):
+                continue
+            cable = ladder[max(step, 0)]["item_id"]
+            item_id = cable if step >= 0 else row["item_id"].format(
                 option=option["option_id"], family=option["family_code"], joint=option["joint_code"],
                 size=size_code(option["nominal_size"]),
             )  # fmt: skip
+            about = declared.get(cable, about) if step >= 0 else about
             if item_id not in position:
                 assert about is not None
                 position[item_id] = len(item_rows)
@@ -256,7 +280,7 @@ def _joined(settings: Settings, options: pd.DataFrame) -> Catalogue:
     )
     wrong = items.loc[items["price_unit"].notna() & (items["price_unit"] != items["sale_unit"])]
     if len(wrong):
-        told = [f"{i} is sold by {s}, priced by {p}" for i, s, p in
+        told = [f"column sale_unit: {i} is sold by {s}, priced by {p}" for i, s, p in
                 wrong[["item_id", "sale_unit", "price_unit"]].head(5).itertuples(index=False)]  # fmt: skip
         raise UsageError(f"Price list: {'; '.join(told)}. Give the price for the unit of sale.")
     currency = str(listed["currency"].iloc[0])
@@ -264,6 +288,15 @@ def _joined(settings: Settings, options: pd.DataFrame) -> Catalogue:
         options, items.drop(columns="price_unit"), tuple(rules), item_of,
         situation_of.reshape(len(pumps), len(uses)).astype(np.int8), currency, settings,
     )  # fmt: skip
+
+
+def _one_a_gauge(rows: tuple[dict[str, str], ...]) -> list[dict[str, str]]:
+    """Rules with the rule of the cable once for each gauge."""
+    out = []
+    for row in rows:
+        is_cable = row["item_id"] == _BY_GAUGE
+        out += [row | {"step": str(k)} for k in range(cables.steps())] if is_cable else [row]
+    return out
 
 
 def _in(code: str, cell: str) -> bool:
@@ -276,7 +309,7 @@ def _rule(row: dict[str, str], about: dict[str, str] | None, settings: Settings)
     return Rule(
         row["rule_id"], row["item_id"], row["feature"], _number(row["factor"], settings, 1.0),
         _number(row["addition"], settings, 0.0), _number(row["spacing_m"], settings),
-        _number(row["minimum"], settings, 0.0), unit in COUNTABLE,
+        _number(row["minimum"], settings, 0.0), unit in COUNTABLE, int(row.get("step", -1)),
     )  # fmt: skip
 
 

@@ -13,14 +13,18 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pipeline import compiled
+from pipeline.materials import cables
 from pipeline.materials.goods import FEATURES, Catalogue
 
 _SLOP = 1e-6
 _MG_PER_L_OF_PURE = 1e6
 _MILLI = 1000.0
 # places of the features in FEATURES, as the compiled code knows them
-(_WELL, _JOINT, _SHALLOW, _DEEP, _PIECE, _LENGTH, _DEPTH, _CABLE_SMALL, _CABLE_LARGE, _ROPE, _BY_LENGTH, _BY_DEPTH,
- _BLEACH) = range(len(FEATURES))  # fmt: skip
+(_WELL, _JOINT, _SHALLOW, _DEEP, _PIECE, _LENGTH, _DEPTH, _CABLE, _ROPE, _BY_LENGTH, _BY_DEPTH, _BLEACH,
+ _VALVE_BETWEEN, _END_PAIR) = range(len(FEATURES))  # fmt: skip
+# practice values in the order in which the compiled code reads them
+_RUN = ("length_coil_make_up", "length_adapter_allowance", "length_cable_head", "depth_coupling_stainless",
+        "length_cable_surface", "surface_cable_billed")  # fmt: skip
 
 Floats = NDArray[np.float64]
 
@@ -45,7 +49,7 @@ def _pieces(length, stick, coils, longest, make_up, allowance):
 
 
 @compiled.scalar
-def _feature(code, spacing, length, depth, count, cable, is_large, bleach, head, deep):
+def _feature(code, spacing, length, depth, count, cable, bleach, head, deep):
     """Value of one feature of one well. Spacings are counted as whole intervals begun."""
     if code == _WELL:
         return 1.0
@@ -61,23 +65,35 @@ def _feature(code, spacing, length, depth, count, cable, is_large, bleach, head,
         return length
     if code == _DEPTH:
         return depth
-    if code == _CABLE_SMALL:
-        return 0.0 if is_large else cable
-    if code == _CABLE_LARGE:
-        return cable if is_large else 0.0
+    if code == _CABLE:
+        return cable
     if code == _ROPE:
         return depth + head
     if code == _BY_LENGTH:
         return np.ceil(length / spacing - _SLOP)
     if code == _BY_DEPTH:
         return np.ceil(depth / spacing - _SLOP)
+    if code == _VALVE_BETWEEN:
+        return max(np.ceil(length / spacing - _SLOP) - 1.0, 0.0)
+    if code == _END_PAIR:
+        return count - 1.0 + max(np.ceil(length / spacing - _SLOP) - 1.0, 0.0)
     return bleach
 
 
 @compiled.scalar
-def _quantity(rule, length, depth, count, cable, is_large, bleach, head, deep):
+def _gauge(step, most, run, resistance):
+    """Gauge of a run: from the thinnest that carries the current to the first that keeps the drop; see cables.py."""
+    while step + 1 < len(resistance) and resistance[step + 1] > 0.0 and resistance[step] * run > most * (1.0 + 1e-9):
+        step += 1
+    return step
+
+
+@compiled.scalar
+def _quantity(rule, length, depth, count, cable, gauge, bleach, head, deep):
     """Quantity that one rule asks of one well: max(minimum, addition + factor x feature); missing is nothing."""
-    feature = _feature(int(rule[0]), rule[3], length, depth, count, cable, is_large, bleach, head, deep)
+    if rule[6] >= 0.0 and rule[6] != gauge:
+        return 0.0
+    feature = _feature(int(rule[0]), rule[3], length, depth, count, cable, bleach, head, deep)
     value = rule[2] + rule[1] * feature
     if not value > -np.inf:
         return 0.0
@@ -86,33 +102,36 @@ def _quantity(rule, length, depth, count, cable, is_large, bleach, head, deep):
 
 
 @compiled.scalar
-def _every(option, length, depth, is_large, bleach, sticks, coils, longest, slack, run, rules, bought, out):
+def _every(option, length, depth, most, step, bleach, sticks, coils, longest, slack, run, resistance,
+           rules, bought, out):  # fmt: skip
     """Length bought and quantity of every rule for every well."""
     for i in range(len(option)):
         j = option[i]
         if j < 0:
             continue
         count, bought[i] = _pieces(length[i], sticks[j], coils[j], longest[j], run[0], run[1])
-        cable = depth[i] * (1.0 + slack[j]) + run[2]
+        inside = depth[i] * (1.0 + slack[j]) + run[2]
+        cable, gauge = inside + run[4] * run[5], _gauge(step[i], most[i], inside + run[4], resistance[j])
         for r in range(len(rules)):
             out[i, r] = _quantity(
-                rules[r], length[i], depth[i], count, cable, is_large[i], bleach[i], run[2], run[3]
+                rules[r], length[i], depth[i], count, cable, gauge, bleach[i], run[2], run[3]
             )
 
 
 @compiled.scalar
-def _sums(group, weight, option, length, depth, is_large, bleach, sticks, coils, longest, slack, run, rules,
-          amounts, users, bought):  # fmt: skip
+def _sums(group, weight, option, length, depth, most, step, bleach, sticks, coils, longest, slack, run, resistance,
+          rules, amounts, users, bought):  # fmt: skip
     """As :func:`_every`, added up by group in whole thousandths, each times its whole weight."""
     for i in range(len(option)):
         j, w, g = option[i], weight[i], group[i]
         if j < 0 or w == 0:
             continue
         count, metres = _pieces(length[i], sticks[j], coils[j], longest[j], run[0], run[1])
-        cable = depth[i] * (1.0 + slack[j]) + run[2]
+        inside = depth[i] * (1.0 + slack[j]) + run[2]
+        cable, gauge = inside + run[4] * run[5], _gauge(step[i], most[i], inside + run[4], resistance[j])
         bought[g] += w * np.int64(np.rint(metres * _MILLI))
         for r in range(len(rules)):
-            value = _quantity(rules[r], length[i], depth[i], count, cable, is_large[i], bleach[i], run[2], run[3])
+            value = _quantity(rules[r], length[i], depth[i], count, cable, gauge, bleach[i], run[2], run[3])
             if value > 0.0:
                 amounts[g, r] += w * np.int64(np.rint(value * _MILLI))
                 users[g, r] += w
@@ -170,7 +189,7 @@ def pieces(catalogue: Catalogue, option_index: NDArray[np.int64], length_m: Arra
     length_m : array_like [m]
     """
     batch = Batch(catalogue, option_index, length_m, length_m)
-    bought, asked = batch.quantities(np.array([[_PIECE, 1.0, 0.0, np.nan, 0.0, 0.0]]))
+    bought, asked = batch.quantities(np.array([[_PIECE, 1.0, 0.0, np.nan, 0.0, 0.0, -1.0]]))
     return Pieces(np.where(np.isnan(bought), np.nan, asked[:, 0]), bought)
 
 
@@ -188,7 +207,7 @@ class Batch:
     option_index : ndarray of int, one a well; -1 where no pipe is chosen
     length_m, depth_pump_m : array_like [m]
     power_motor_w : array_like, optional [W]
-        Chooses small or large cable; small where missing.
+        Chooses the gauge of the cable; the thinnest where missing.
     volume_water_m3 : array_like, optional [m3]
         Water to be disinfected; no bleach where missing.
     """
@@ -212,11 +231,13 @@ class Batch:
         self._wells = (
             np.ascontiguousarray(option_index, dtype=np.int64), self.length_m,
             np.ascontiguousarray(depth_pump_m, dtype=np.float64),
-            power > base("power_cable_small") * (1 + _SLOP), np.ascontiguousarray(bleach),
+            *cables.asked(power, catalogue.market[np.maximum(option_index, 0)], catalogue.settings),
+            np.ascontiguousarray(bleach),
         )  # fmt: skip
-        run = [base(name) for name in ("length_coil_make_up", "length_adapter_allowance", "length_cable_head",
-                                       "depth_coupling_stainless")]  # fmt: skip
-        self._goods = (catalogue.stick_m, catalogue.coils_m, catalogue.coil_longest_m, catalogue.slack, np.array(run))
+        run = [base(name) for name in _RUN]
+        resistance = cables.resistances(catalogue.settings)[catalogue.market]
+        self._goods = (catalogue.stick_m, catalogue.coils_m, catalogue.coil_longest_m, catalogue.slack, np.array(run),
+                       np.ascontiguousarray(resistance))  # fmt: skip
 
     def quantities(self, vectors: Floats | None = None) -> tuple[Floats, Floats]:
         """Length bought (n) [m], and the quantity of each of ``catalogue.vectors`` (n, vectors), applied or not."""

@@ -103,6 +103,18 @@ def test_wells_without_pipe_add_nothing():
     assert not any(array.any() for array in sums.values())
 
 
+def billed_pair(price):
+    """Price of the goods at a valve between, by option."""
+    out = []
+    for row in GOODS.options.to_dict("records"):
+        size = size_code(row["nominal_size"])
+        each = 2 * price.get(f"adapter_{row['family_code']}_{row['joint_code']}-{size}", 0.0)
+        sleeves = 2 * price.get(f"stiffener_{row['family_code']}-{size}", 0.0)
+        clamps = 6 * price.get(f"clamp_hose-{size}", 0.0) if row["joint_code"] == "barbed" else sleeves
+        out.append(0.0 if row["joint_code"] == "threaded" else each + clamps)
+    return np.array(out)
+
+
 @pytest.mark.parametrize(
     ("pump", "use"), [("submersible", "domestic"), ("submersible", "irrigation"), ("hand", "village")]
 )
@@ -125,12 +137,16 @@ def test_property_straight_line_cost_is_near_the_bill(pump, use):
     straight = (
         c["cost_fixed"] + c["cost_per_m_pipe"] * pieces.length_m + c["cost_per_m_length"] * length
         + c["cost_per_m_depth"] * (length + 1.2) + c["cost_per_piece"] * pieces.count + joint * (pieces.count - 1)
-        + large * (c["cost_large_fixed"] + c["cost_large_per_m_depth"] * (length + 1.2))
     ).to_numpy()  # fmt: skip
+    straight = straight + materials.cost_cable_beyond(
+        GOODS, options, length + 1.2, design["power_motor_w"], design["pump_kind_code"]
+    )
     price = GOODS.items.set_index("item_id")["price"]
     valve = price[[f"check_valve-{size_code(s)}" for s in GOODS.options["nominal_size"]]].to_numpy()[options]
     # half of one valve, tie, guard or rod, and the second tube or can of long strings
-    allowed = 0.51 * valve + 0.51 * 2 + 0.51 * price["pump_rod"] + 40.0
+    # and of what a coil or glued string takes at each valve between: two adapters and six clamps
+    pair = billed_pair(price)[options]
+    allowed = 0.51 * valve + 0.51 * pair + 0.51 * 2 + 0.51 * (price["pump_rod"] + price["centraliser_rod"]) + 40.0
     assert (np.abs(straight - billed) <= allowed).all()
 
 
