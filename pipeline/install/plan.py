@@ -21,8 +21,9 @@ from pipeline.settings import Settings
 KEY = ["source_id", "well_id"]
 _LOADS = ("mass_lowered_kg", "load_pulling_n", "mass_piece_kg")
 _DESIGN = ["depth_static_m", "depth_discharge_m", "depth_completed_m", "diameter_casing_inside_m",
-           "temperature_water_degc", "pump_kind_code", "is_flowing"]  # fmt: skip
-_WELLS = ["distance_power_line_m", "material_drop_pipe_code", "completed_date", "pump_installed_date"]
+           "temperature_water_degc", "pump_kind_code", "is_flowing",
+           "power_motor_w"]  # fmt: skip
+_WELLS = ["distance_power_line_m", "depth_frost_m", "material_drop_pipe_code", "completed_date", "pump_installed_date"]
 _GEAR = ("winch", "hoist")
 _MILLI = 1e-3
 _DAYS_PER_YEAR = 365.25
@@ -119,6 +120,7 @@ def plan(
     crew = np.where(roller, base("people_roller"), crew)
     crew = np.where(np.isnan(crew), np.nan, np.maximum(crew, least))
     distance = _numbers(record, "distance_power_line_m")
+    frost, power = _numbers(record, "depth_frost_m"), _numbers(points, "power_motor_w")
     hand = _is(points, "pump_kind_code", "hand")
     is_coil = option["is_coil"].to_numpy(bool)
     line = _power_line(distance, gear | ~is_coil, base("distance_power_line_stop"))
@@ -133,6 +135,12 @@ def plan(
         "flowing": _is(chosen, "outcome_code", "flowing") | _is(points, "is_flowing", True),
         "power_line_stop": line == "stop", "power_line_near": line == "near",
         "power_line_unknown": line == "not_judged",
+        "drain_back": leaves < frost - 1e-6, "frost_unknown": np.isnan(frost) & ~hand & ~(leaves > 0.0),
+        "jet_goods": _is(points, "pump_kind_code", "jet"), "shaft_goods": _is(points, "pump_kind_code", "turbine"),
+        "flowing_goods": _is(chosen, "outcome_code", "flowing") | _is(points, "is_flowing", True),
+        "hand_goods": hand, "cable_gauge": ~hand & ~_is(points, "pump_kind_code", "turbine", "jet"),
+        "gauge_unknown": ~hand & ~_is(points, "pump_kind_code", "turbine", "jet") & ~(power > 0.0),
+        "solar_voltage": _is(points, "pump_kind_code", "solar"),
         "lock_out": ~hand, "lift_gear": gear, "lift_roller": roller,
         "lift_piece": ~(piece <= lift) & ~is_coil, "water_held": ~(held <= 0.0) & ~hand,
         "fishing_risk": _is_old(record, settings),

@@ -27,8 +27,9 @@ def frames(option_id="pe3408-sidr9-1", n=1, method="hand_roller", pulled_lb=180.
     design = keys.assign(
         depth_static_m=200 * FT, depth_discharge_m=0.0, depth_completed_m=320 * FT, temperature_water_degc=12.0,
         diameter_casing_inside_m=6 * 0.0254, pump_kind_code="submersible", is_flowing=None,
+        power_motor_w=560.0,
     )  # fmt: skip
-    wells = keys.assign(distance_power_line_m=np.nan, material_drop_pipe_code=None, completed_date=None,
+    wells = keys.assign(distance_power_line_m=np.nan, depth_frost_m=np.nan, material_drop_pipe_code=None, completed_date=None,
                         pump_installed_date=None)  # fmt: skip
     for frame in (selection, design, wells):
         for name in set(more) & set(frame.columns):
@@ -126,6 +127,23 @@ def test_hand_pump_has_rods_and_no_power_to_lock_out():
     row = one("galv-medium-32", pump_kind_code="hand", method="hand")
     assert "hand_rods" in codes(row)
     assert not {"lock_out", "ties", "water_held"} & set(codes(row))
+
+
+@pytest.mark.parametrize(
+    ("leaves", "frost", "told"),
+    [(-0.3, 1.2, "drain_back"), (0.6, 1.2, "drain_back"), (1.2, 1.2, None), (-0.3, np.nan, "frost_unknown"),
+     (1.2, np.nan, None)],
+)  # fmt: skip
+def test_reference_pipe_above_frost_drains_back(leaves, frost, told):
+    # New York 5-B.5 and common practice: the discharge lies below frost, or the pipe drains back
+    found = {"drain_back", "frost_unknown"} & set(codes(one(depth_discharge_m=leaves, depth_frost_m=frost)))
+    assert found == ({told} if told else set())
+
+
+def test_goods_that_no_bill_holds_are_named():
+    assert "jet_goods" in codes(one(pump_kind_code="jet")) and "shaft_goods" in codes(one(pump_kind_code="turbine"))
+    assert "flowing_goods" in codes(one(is_flowing=True)) and "hand_goods" in codes(one(pump_kind_code="hand"))
+    assert "gauge_unknown" in codes(one(power_motor_w=np.nan)) and "gauge_unknown" not in codes(one())
 
 
 def test_a_flowing_well_is_told_first():
