@@ -266,6 +266,15 @@ def report(
 
 
 @app.command()
+def pages(out: Annotated[Path, typer.Option("--out", help="Folder of the pages.")]) -> None:
+    """Write the reference pages: data dictionary, rules, sources, options, practice, check values."""
+    from pipeline import reference_pages
+
+    for path in reference_pages.write_pages(out):
+        print(path)
+
+
+@app.command()
 def database(run_folder: RunFolder) -> None:
     """Make wellstring.duckdb of a run anew, as after moving the run folder."""
     from pipeline.export import write_duckdb

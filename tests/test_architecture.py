@@ -21,6 +21,7 @@ MAY = {
     "explain_sheet": BASE | {"design_point", "sizing", "materials", "export", "install"},
     "inspect_values": BASE | {"ingest", "normalise"}, "inspect_text": BASE | {"ingest", "inspect_values"},
     "inspect_line": BASE | {"ingest", "normalise", "inspect_values"},
+    "reference_pages": BASE | {"source_list"},
     "source_list": BASE | {"ingest"},
     "inspecting": BASE | {"ingest", "inspect_values", "inspect_text", "inspect_line"},
     "check_values": BASE | {"sizing"}, "practice_table": BASE | {"design_point", "materials", "sizing"},
