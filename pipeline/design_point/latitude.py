@@ -92,6 +92,9 @@ def by_latitude(where: Latitude, quantity: str, unit: str) -> tuple[Floats, Floa
         and what the quantity is at the ends of a place.
     """
     points, low, base, high = _points(quantity, unit)
-    lows = [np.interp(at, points, low) for at in (where.middle, where.least, where.most)]
-    highs = [np.interp(at, points, high) for at in (where.middle, where.least, where.most)]
-    return np.interp(where.middle, points, base), np.minimum.reduce(lows), np.maximum.reduce(highs)
+    at = [where.middle, where.least, where.most]
+    lows, bases, highs = ([np.interp(x, points, end) for x in at] for end in (low, base, high))
+    # on neither side is a place known by its name narrower than any point in it
+    down = np.maximum.reduce([b - x for b, x in zip(bases, lows, strict=True)])
+    up = np.maximum.reduce([x - b for b, x in zip(bases, highs, strict=True)])
+    return bases[0], np.minimum.reduce([*lows, bases[0] - down]), np.maximum.reduce([*highs, bases[0] + up])

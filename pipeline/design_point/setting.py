@@ -157,7 +157,11 @@ def _follow_advice(out: Banded, wells: pd.DataFrame, where: NDArray, deepest: Ba
     """
     told = np.where(where, advice(wells), np.nan)
     here, spread = ~np.isnan(told), settings.practice["spread_setting_recommended"]
-    down, up = np.minimum(out.base - out.low, spread.base), np.minimum(out.high - out.base, spread.base)
+    # no wider on either side than the band that the rules leave between water and bottom
+    plain = np.minimum(out.base, deepest.base)
+    low = np.minimum(np.maximum(np.minimum(out.low, deepest.low), 0.0), plain)
+    high = np.maximum(np.minimum(out.high, deepest.high), plain)
+    down, up = np.minimum(plain - low, spread.base), np.minimum(high - plain, spread.base)
     out.low, out.high = np.where(here, told - down, out.low), np.where(here, told + up, out.high)
     out.base = np.where(here, told, out.base)
     out.basis = np.where(here, np.int8(DERIVED), out.basis).astype(np.int8)

@@ -21,12 +21,17 @@ GROUPS = {
     "date": ("completed_date",), "depth": ("depth_completed_m", "depth_screen_top_m"), "static": ("depth_static_m",),
     "flow": ("flow_tested_m3_per_s",), "fall": ("depth_pumping_m",), "pump": ("depth_pump_m",),
     "bore": ("diameter_casing_inside_m",), "warmth": ("temperature_water_degc",), "screen": ("depth_screen_top_m",),
+    "advice": ("depth_pump_recommended_m",), "frost": ("depth_frost_m",), "obstruction": ("depth_obstruction_m",),
+    "rock": ("depth_bedrock_m",), "country": ("area_code",), "power": ("power_motor_w",), "mass": ("mass_pump_kg",),
+    "cutout": ("pressure_cutout_pa",), "rise": ("head_rise_m",),
 }  # fmt: skip
 INPUTS = ("depth_completed_m", "depth_static_m", "flow_duty_m3_per_s", "specific_capacity_m2_per_s",
           "diameter_casing_inside_m", "temperature_water_degc")  # fmt: skip
 WORKED_OUT = ("depth_pumping_m", "depth_pump_m", "length_drop_pipe_m", "head_before_friction_m", "head_shutoff_m",
               "mass_pump_kg")  # fmt: skip
-FEW = 0.05  # of such wells: where another rule sets the pump (screen, bottom, low yield) bands may cross by a little
+# shares of such wells, taking one thing or set of things away, and on the mean over all: a rule or recorded power that
+# the lesser record could not know of may leave a band a little narrower
+FEW, FEW_MASS, FEW_MEAN = 0.03, 0.06, 0.005
 
 
 def filled(wells: pd.DataFrame, seed: int) -> pd.DataFrame:
@@ -40,6 +45,14 @@ def filled(wells: pd.DataFrame, seed: int) -> pd.DataFrame:
     wells["depth_screen_top_m"] = np.where(rng.random(n) < 0.4, depth - rng.uniform(3, 10, n), np.nan)
     wells["diameter_casing_inside_m"] = rng.choice([0.1, 0.15, 0.2, np.nan], n)
     wells["temperature_water_degc"] = rng.choice([9.0, 12.0, np.nan], n)
+    some = lambda share, value: np.where(rng.random(n) < share, value, np.nan)  # noqa: E731
+    wells["depth_pump_recommended_m"] = some(0.2, np.minimum(wells["depth_pumping_m"] + rng.uniform(2, 15, n), depth - 3))
+    wells["depth_frost_m"] = some(0.3, rng.uniform(0, 2, n))
+    wells["depth_obstruction_m"] = some(0.1, static + (depth - static) * rng.uniform(0.5, 0.98, n))
+    wells["depth_bedrock_m"] = some(0.3, depth * rng.uniform(0.2, 0.9, n))
+    wells["area_code"] = rng.choice(["Minnesota", "unheard of"], n)
+    wells["power_motor_w"], wells["mass_pump_kg"] = some(0.3, 1100.0), some(0.3, 14.0)
+    wells["pressure_cutout_pa"], wells["head_rise_m"] = some(0.3, 4e5), some(0.3, 5.0)
     wells["use_code"] = rng.choice(["domestic", "stock", "irrigation", "unknown", "village"], n)
     return wells
 
@@ -98,6 +111,7 @@ def fuller(request):
 
 def test_property_less_on_record_is_no_narrower_band_and_no_better_grade(fuller):
     wells, comparable, full = fuller
+    shares: list[float] = []
     for taken in blanks(1):
         columns = {column for group in taken for column in GROUPS[group]}
         less = design(without(wells, slice(None), *columns), SETTINGS, comparable)
@@ -106,7 +120,9 @@ def test_property_less_on_record_is_no_narrower_band_and_no_better_grade(fuller)
             assert not narrower(full, less, name).any(), (taken, name)
         fits = unsurprised(full, less)
         for name in WORKED_OUT:
-            assert (narrower(full, less, name) & fits).mean() <= FEW, (taken, name)
+            shares.append((narrower(full, less, name) & fits).mean())
+            assert shares[-1] <= (FEW_MASS if name == "mass_pump_kg" else FEW), (taken, name)
+    assert np.mean(shares) <= FEW_MEAN
 
 
 def test_property_bands_widen_on_the_mean_with_each_input_taken_away(fuller):
