@@ -144,6 +144,8 @@ def why_not(content: Content, units: str) -> Section | None:
                                  check=about[check]["title"].lower(), **sides))  # fmt: skip
         elif row["reason_code"] == "not_on_market":
             out.append(words.say("explain.absent", family=family))
+        elif row["reason_code"] not in ("cost", "penalty"):
+            out.append(words.say("explain.unfit", family=family, why=words.reason(row["reason_code"])))
         else:
             extra = f"{row['cost_extra'] or 0:,.0f} {currency}".strip()
             out.append(words.say("explain.dearer", family=family, option=option_words(row["option_id"]), extra=extra,
@@ -220,9 +222,22 @@ def install(content: Content, units: str, settings: Settings) -> Section | None:
 
 
 def local(content: Content, units: str) -> Section | None:
-    """Rules of the place, as far as they are declared."""
-    found = _rest(content, [n for n in content if n.startswith("local")], units)
-    return section("local", items=found or [words.say("explain.no_local")])
+    """Rules of the place: what the run judged, else those on file for the place of the well."""
+    about = {row["rule_id"]: row for row in schema.rows("jurisdiction")}
+    titles = {row["reference_id"]: f"{row['title']} {row['place']}".strip() for row in schema.rows("references")}
+    out = []
+    for name in (n for n in content if n.startswith(("local", "jurisdiction"))):
+        fields = [c.field for c in schema.table(name) if c.field.name not in ("source_id", "well_id", "rule_id")]
+        for row in content[name]:
+            rule = about.get(row.get("rule_id", ""))
+            judged = "; ".join(text for field in fields for text in tables.told(field, row, units))
+            said = f"{rule['sentence']} [{titles.get(rule['reference_id'], rule['reference_id'])}]" if rule else ""
+            out.append(" ".join(part for part in (said, judged) if part))
+    if not out:
+        place = str(content["wells"][0].get("area_code") or "").rpartition("-")[2]
+        out = [f"{row['sentence']} [{titles.get(row['reference_id'], row['reference_id'])}]"
+               for row in about.values() if place and row["area_code"] == place]  # fmt: skip
+    return section("local", items=[*out, words.say("explain.local_decides" if out else "explain.no_local")])
 
 
 def measure(content: Content, units: str) -> Section | None:

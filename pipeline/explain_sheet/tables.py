@@ -90,9 +90,10 @@ def goods(content: Content, units: str, settings: Settings) -> Section | None:
             quantity, unit = float(convert(quantity, "m", "ft")), "ft"
         cost = "-" if row["cost"] is None else f"{row['cost']:,.2f} {row['currency']}"
         count = figures(quantity, 0 if quantity == int(quantity) else 1)
-        rows.append([count, unit, str(labels.get(row["item_id"], row["item_id"])),
+        long = amount("length_m", row["length_m"], units) if unit not in ("m", "ft") else "-"
+        rows.append([count, unit, long, str(labels.get(row["item_id"], row["item_id"])),
                      amount("mass_kg", row["mass_kg"], units), cost])  # fmt: skip
-    return _section("bill", _say("quantity", "unit", "item", "mass", "price"), rows, {0, 3, 4})
+    return _section("bill", _say("quantity", "unit", "length_all", "item", "mass", "price"), rows, {0, 2, 4, 5})
 
 
 def calculation(content: Content, units: str) -> Section | None:

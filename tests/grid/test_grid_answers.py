@@ -52,11 +52,12 @@ def test_no_galvanised_steel_in_acid_water_and_no_coil_under_a_hand_pump(found):
     assert not {"galvanised_acid", "coil_hand_pump"} & kinds
 
 
-def test_plain_households_get_what_the_trade_hangs(found):
+@pytest.mark.parametrize("market", ["us", "metric"])
+def test_plain_households_get_what_the_trade_hangs(market):
     """Small flows in cold neutral water: plastics well inside their bands, steel past the last (common practice)."""
-    cells, choice, _ = found
+    cells = the_grid.cells()
     plain = cells["water"].eq("neutral") & cells["flow_gpm"].le(10) & cells["use"].eq("domestic")
-    shallow = choice[plain & cells["head_ft"].between(150, 250)]
-    assert len(shallow) and set(shallow["family_code"].dropna()) <= {"pe", "pvc"}
-    deep = choice[plain & cells["head_ft"].ge(1000)]
-    assert set(deep["family_code"].dropna()) <= {"galvanised", "stainless"}
+    cells = cells[plain & (cells["head_ft"].between(150, 250) | cells["head_ft"].ge(1000))].reset_index(drop=True)
+    family = the_grid.sized(cells, market)["selection"]["family_code"].to_numpy(dtype=object)
+    deep = cells["head_ft"].ge(1000).to_numpy()
+    assert set(family[~deep]) <= {"pe", "pvc"} and set(family[deep]) <= {"galvanised", "stainless"}
