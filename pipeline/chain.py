@@ -133,6 +133,8 @@ def run(
         With a message for people; nothing half-written stays behind.
     """
     from pipeline.demand import roll_up
+    from pipeline.demand.coverage import coverage
+    from pipeline.demand.replacement import cohorts
     from pipeline.design_point import learn
     from pipeline.export import write_exports
     from pipeline.ingest import read_inputs
@@ -217,6 +219,8 @@ def run(
         goods = catalogue(settings)
         demand = roll_up(settled(added(sums), goods), settings, goods.currency)
         counts["demand"] = io.write_table("demand", demand, folder, settings.threads)
+        told = coverage(folder, cohorts(folder, settings), settings, as_of)
+        counts["coverage"] = io.write_table("coverage", told, folder, settings.threads)
         clock.stage("demand", started, counts["demand"])
 
         manifest: dict[str, Any] = {

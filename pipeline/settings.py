@@ -30,7 +30,7 @@ _SI = {
     "gallon": "m**3", "L": "m**3", "ft**3": "m**3", "hp": "W", "h": "s", "mg/L": "mg/L", "kg/m**3": "kg/m**3", "year": "year", "": "",
 }  # fmt: skip
 _KNOWN = {"market", "practice", "prices", "regions", "overrides", "as_of", "draws", "seed", "horizon_years",
-          "gate", "units", "accept_repairs"}  # fmt: skip
+          "gate", "units", "accept_repairs", "households"}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -62,6 +62,8 @@ class Settings:
     regions : Path or None
         GeoJSON file of polygons that name the region of a point; ``region_name`` is the property that holds the
         name, ``region_trust`` says whether ``record`` or ``polygon`` stands where the two differ.
+    households : Path or None
+        CSV of households on a well of their own by region; see ``demand.coverage``.
     limit : int or None
         Read at most so many records a table, for a trial.
     """
@@ -85,6 +87,7 @@ class Settings:
     regions: Path | None = None
     region_name: str = ""
     region_trust: str = "record"
+    households: Path | None = None
 
     @cached_property
     def practice(self) -> dict[str, Band]:
@@ -126,6 +129,7 @@ class Settings:
             "practice_overlay": self.practice_overlay, "overrides": len(self.overrides),
             "gate": self.gate_overlay, "accept_repairs": list(self.accept_repairs),
             "regions": self.regions.name if self.regions else None, "region_trust": self.region_trust,
+            "households": self.households.name if self.households else None,
         }  # fmt: skip
 
 
@@ -154,6 +158,10 @@ def load(path: Path | None, **given: Any) -> Settings:
     values["gate_overlay"] = dict(found.get("gate", {}))
     if path and "prices" in found:
         values["prices"] = (path.parent / found["prices"]).resolve()
+    if path and "households" in found:
+        values["households"] = (path.parent / str(found["households"])).resolve()
+        if not values["households"].is_file():
+            raise UsageError(f"{values['households'].name}: no such file of households.")
     if "horizon_years" in found:
         years = found["horizon_years"]
         values["practice_overlay"]["horizon"] = {"low": years, "base": years, "high": years}

@@ -10,52 +10,26 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipeline import io, rng, schema
-from pipeline.demand import hazards
+from pipeline import rng, schema
+from pipeline.demand import coverage, hazards
 from pipeline.demand.hazards import Floats, Strings
-from pipeline.errors import PipelineError, UsageError
+from pipeline.demand.replacement_cohorts import COHORT, KEYS, cohorts, dated
+from pipeline.errors import PipelineError
 from pipeline.settings import Settings
+
+__all__ = ["KEYS", "RATES", "cohorts", "dated", "rates"]
 
 MATERIALS = ("pe", "pvc", "pex", "stainless", "galvanised")
 STEEL = ("galvanised", "stainless")
-COHORT = ["area_code", "region_code", "use_code", "completed_decade"]
-KEYS = [*COHORT, "start_year", "state_code", "material_code", "water_code"]
 RATES = [*COHORT, "family_code", "year", "draw", "cause_code", "events_fraction", "share_pipe_fraction",
          "share_goods_fraction"]  # fmt: skip
 OLDEST_YEARS = 80  # strings older than that are taken to be so old
 _Z10 = 1.2815515655446004
-
-
-def cohorts(folder: Path, settings: Settings) -> pd.DataFrame:
-    """Histogram of the wells of a run by cohort, year of the string, state, material and water.
-
-    Parameters
-    ----------
-    folder : Path
-        Run folder with the table ``wells``.
-
-    Returns
-    -------
-    DataFrame
-        Columns of ``KEYS`` and wells_milli; a missing year or decade is missing, material_code and water_code are
-        "" where not recorded.
-    """
-    import duckdb
-
-    sql = (Path(__file__).parent / "cohorts.sql").read_text(encoding="utf-8")
-    parts = [str(path) for path in io.parts("wells", folder)]
-    if not parts:
-        raise UsageError(f"{folder} holds no table 'wells'; give the folder of a finished run.")
-    with duckdb.connect(":memory:", config={"threads": max(settings.threads, 1)}) as base:
-        wells = base.read_parquet(parts)
-        base.register("wells", wells)
-        return base.execute(sql, {"limit_ph": settings.base("limit_ph_galvanised")}).df()
 
 
 @dataclass(frozen=True)
@@ -148,42 +122,6 @@ def _by_kind(years: NDArray[np.integer], ahead: int, believed: Believed, steel_d
     return np.stack([(1.0 - share) * waters[0] + share * waters[1], *waters], axis=2)
 
 
-def dated(found: pd.DataFrame, settings: Settings, as_of_year: int) -> pd.DataFrame:
-    """Cohorts with every year known: undated wells are spread over the years of their region, area, or all.
-
-    Returns
-    -------
-    DataFrame
-        Columns of ``KEYS`` and wells_milli, now fractional.
-    """
-    known = found[found["start_year"].notna()].copy()
-    lost = found[found["start_year"].isna()].drop(columns="start_year").copy()
-    known["start_year"] = known["start_year"].astype(np.int64)
-    known["wells_milli"] = known["wells_milli"].astype(float)
-    if lost.empty:
-        return known
-    pieces, left = [known], lost
-    for keys in (["area_code", "region_code"], ["area_code"], []):
-        names = [*keys, "start_year"]
-        seen = known.groupby(names, dropna=False, as_index=False)["wells_milli"].sum()
-        whole = seen.groupby(keys, dropna=False)["wells_milli"].transform("sum") if keys else seen["wells_milli"].sum()
-        seen["share"] = seen["wells_milli"] / whole
-        seen, marked = seen.drop(columns="wells_milli"), left.assign(_row=np.arange(len(left)))
-        joined = marked.merge(seen, on=keys, how="inner") if keys else marked.merge(seen, how="cross")
-        joined["wells_milli"] = joined["wells_milli"] * joined["share"]
-        pieces.append(joined[[*KEYS, "wells_milli"]])
-        left = left[~np.isin(np.arange(len(left)), joined["_row"].to_numpy())]
-        if left.empty:
-            break
-    if len(left):  # no well of the run has a date
-        band = settings.practice["age_well_unknown"]
-        ages = np.arange(int(band.low), int(band.high) + 1)
-        spread = left.merge(pd.DataFrame({"start_year": as_of_year - ages}), how="cross")
-        spread["wells_milli"] = spread["wells_milli"] / len(ages)
-        pieces.append(spread[[*KEYS, "wells_milli"]])
-    return pd.concat(pieces, ignore_index=True)
-
-
 def _region_keys(rows: pd.DataFrame) -> NDArray[np.uint64]:
     area, region = (rows[name].fillna("").astype(str) for name in ("area_code", "region_code"))
     return rng.keys(list(area + "\x1f" + region))
@@ -213,7 +151,9 @@ def rates(
         cause_code, events_fraction (events a well of the cohort, of all its wells), share_pipe_fraction and
         share_goods_fraction (share of the pipe and of the other goods of a string that an event takes).
         ``replaced`` counts wells not recorded as out of work, by how likely they are still used at their age;
-        ``rehabilitated`` those that are. Rows without events are left out.
+        ``rehabilitated`` those that are; ``unrecorded`` replacements of household wells that the records lack, where
+        the user told of households (``coverage``): without that cause the sums are those of the records. Rows
+        without events are left out.
 
     Notes
     -----
@@ -247,6 +187,9 @@ def rates(
     sigma = settings.base("spread_hazard_region")
     steel_wanted = any(f in STEEL for f in wanted)
 
+    factor = coverage.of_cohorts(named, found, settings, now)
+    missing = np.zeros((draws, len(named)))
+
     def one(draw: int) -> dict[bool, Floats]:
         believed = Believed(settings, draw)
         used = hazards.survival(age, believed.value("life_well"), believed.value("shape_life_well"))
@@ -256,6 +199,7 @@ def rates(
             table = _by_kind(years, ahead, believed, duty).reshape(-1, ahead, 3)[kinds]
             given = table[place] * (share[:, None] * used)[:, :, None]
             out[duty] = np.add.reduceat(given, first, axis=0) * own[:, None, None]
+        missing[draw] = coverage.drawn(factor, keys, settings, draw) - 1.0
         return out
 
     one(0)  # compiled once, before the threads
@@ -264,6 +208,11 @@ def rates(
     frames = [
         _long(named, np.stack([t[family in STEEL] for t in told]), family, now, "replaced") for family in wanted
     ]
+    if (missing > 0).any():
+        frames += [
+            _long(named, np.stack([t[family in STEEL] for t in told]) * missing[:, :, None, None], family, now,
+                  "unrecorded") for family in wanted
+        ]  # fmt: skip
     part = np.divide(idle, whole, out=np.zeros(len(idle)), where=whole > 0)
     back = np.array([Believed(settings, draw).share("share_rehabilitated") for draw in range(draws)])
     span = max(int(settings.base("years_rehabilitation")), 1)
