@@ -114,9 +114,17 @@ def sustained_flow(wells: pd.DataFrame, settings: Settings) -> Floats:
     ndarray
         NaN where no yield is recorded.
     """
-    practice = settings.practice
     tested = wells["flow_tested_m3_per_s"].to_numpy(float)
     tested = np.where(tested > 0, tested, np.nan)
+    rows = np.flatnonzero(is_pumped_test(wells) & (tested > 0) & wells["depth_static_m"].notna().to_numpy())
+    if len(rows):
+        tested[rows] = _carried_on(wells.iloc[rows], tested[rows], settings)
+    return tested
+
+
+def _carried_on(wells: pd.DataFrame, tested: Floats, settings: Settings) -> Floats:
+    """What wells with a pumped test give, m3/s; see :func:`sustained_flow`."""
+    practice = settings.practice
     static = wells["depth_static_m"].to_numpy(float)
     fall = wells["drawdown_test_m"].fillna(wells["depth_pumping_m"] - wells["depth_static_m"]).to_numpy(float)
     depth = recorded_depth(wells).to_numpy(float)
@@ -125,9 +133,8 @@ def sustained_flow(wells: pd.DataFrame, settings: Settings) -> Floats:
     lowest = np.fmin(lowest, wells["depth_obstruction_m"].to_numpy(float) - settings.base("clearance_obstruction"))
     water = lowest - practice["submergence"].low - practice["fall_drought"].base - np.maximum(static, 0.0)
     may = np.maximum(practice["share_drawdown_beyond"].base * water, 0.0)
-    more = np.sqrt(may / np.maximum(fall, practice["fall_readable"].base))
-    gives = tested * np.fmax(more, 1.0)
-    return np.where(is_pumped_test(wells) & (gives >= asked_flow(wells, settings).low), gives, tested)
+    gives = tested * np.fmax(np.sqrt(may / np.maximum(fall, practice["fall_readable"].base)), 1.0)
+    return np.where(gives >= asked_flow(wells, settings).low, gives, tested)
 
 
 def most_plausible(wells: pd.DataFrame, settings: Settings) -> Floats:

@@ -130,7 +130,7 @@ def test_property_bands_widen_on_the_mean_with_each_input_taken_away(fuller):
     steps, before = [("fall",), ("fall", "flow"), ("fall", "flow", "static"), ("fall", "flow", "static", "depth")], full
     share = lambda frame, name: ((frame[f"{name}_high"] - frame[f"{name}_low"]) / frame[name].abs()).median()  # noqa: E731
     for taken in steps:
-        columns = {column for group in (*taken, "pump") for column in GROUPS[group]}
+        columns = {column for group in (*taken, "pump", "advice") for column in GROUPS[group]}
         less = design(without(wells, slice(None), *columns), SETTINGS, comparable)
         for name in ("depth_pumping_m", "head_before_friction_m"):
             assert share(less, name) >= share(before, name) * 0.95, (taken, name)
