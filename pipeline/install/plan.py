@@ -22,7 +22,7 @@ KEY = ["source_id", "well_id"]
 _LOADS = ("mass_lowered_kg", "load_pulling_n", "mass_piece_kg")
 _DESIGN = ["depth_static_m", "depth_discharge_m", "depth_completed_m", "diameter_casing_inside_m",
            "temperature_water_degc", "pump_kind_code", "is_flowing",
-           "power_motor_w"]  # fmt: skip
+           "power_motor_w", "depth_pump_m"]  # fmt: skip
 _WELLS = ["distance_power_line_m", "depth_frost_m", "material_drop_pipe_code", "completed_date", "pump_installed_date"]
 _GEAR = ("winch", "hoist")
 _MILLI = 1e-3
@@ -55,6 +55,12 @@ def _is(frame: pd.DataFrame, name: str, *codes: object) -> Flags:
 def _people(mass_kg: Floats, ideal_kg: float) -> Floats:
     """People among whom a load is an ideal lift each; NaN where the load is not known. A hair past is forgiven."""
     return np.ceil(mass_kg / ideal_kg - 1e-9)
+
+
+def _mass_rods(depth_pump_m: Floats, hand: Flags, settings: Settings) -> Floats:
+    """Mass of the rods of hand pumps, 0 for other pumps. [kg]"""
+    each = next(float(row["mass_kg_each"]) for row in schema.rows("items") if row["item_id"] == "pump_rod")
+    return np.where(hand, np.ceil(depth_pump_m / settings.base("length_rod_hand") - 1e-6) * each, 0.0)
 
 
 def _power_line(distance_m: Floats, raised: Flags, stop_m: float) -> NDArray[np.object_]:
@@ -93,7 +99,8 @@ def plan(
     Returns
     -------
     DataFrame
-        Table ``install_plan`` in the order of ``selection``. Loads are those of ``selection``. A number is missing
+        Table ``install_plan`` in the order of ``selection``. Loads are those of ``selection``, and for hand pumps the
+        rods beside, which ``load_pulling_n`` does not hold. A number is missing
         where what it needs is; the code of a power line is ``not_judged`` where no distance is recorded.
         Sources: lift of one person ``niosh_94_110``, power lines ``osha_1926_1407`` and ``osha_1926_1408``, dose
         ``ne_178_12_011``.
@@ -108,7 +115,9 @@ def plan(
     record = beside(chosen, bare, _WELLS).reset_index(drop=True)
 
     lowered, pulled, piece = (_numbers(chosen, name) for name in _LOADS)
-    pulled = pulled / GRAVITY
+    hand = _is(points, "pump_kind_code", "hand")
+    rods = _mass_rods(_numbers(points, "depth_pump_m"), hand, settings)
+    lowered, pulled = lowered + rods, pulled / GRAVITY + rods
     length, leaves = _numbers(chosen, "length_drop_pipe_m"), _numbers(points, "depth_discharge_m")
     stands = np.clip(_numbers(points, "depth_static_m") - leaves, 0.0, length)
     density = density_kg_per_m3(_numbers(points, "temperature_water_degc"))
@@ -121,7 +130,6 @@ def plan(
     crew = np.where(np.isnan(crew), np.nan, np.maximum(crew, least))
     distance = _numbers(record, "distance_power_line_m")
     frost, power = _numbers(record, "depth_frost_m"), _numbers(points, "power_motor_w")
-    hand = _is(points, "pump_kind_code", "hand")
     is_coil = option["is_coil"].to_numpy(bool)
     line = _power_line(distance, gear | ~is_coil, base("distance_power_line_stop"))
     water = volume_water(

@@ -27,7 +27,7 @@ def frames(option_id="pe3408-sidr9-1", n=1, method="hand_roller", pulled_lb=180.
     design = keys.assign(
         depth_static_m=200 * FT, depth_discharge_m=0.0, depth_completed_m=320 * FT, temperature_water_degc=12.0,
         diameter_casing_inside_m=6 * 0.0254, pump_kind_code="submersible", is_flowing=None,
-        power_motor_w=560.0,
+        power_motor_w=560.0, depth_pump_m=30.0,
     )  # fmt: skip
     wells = keys.assign(distance_power_line_m=np.nan, depth_frost_m=np.nan, material_drop_pipe_code=None, completed_date=None,
                         pump_installed_date=None)  # fmt: skip
@@ -144,6 +144,13 @@ def test_goods_that_no_bill_holds_are_named():
     assert "jet_goods" in codes(one(pump_kind_code="jet")) and "shaft_goods" in codes(one(pump_kind_code="turbine"))
     assert "flowing_goods" in codes(one(is_flowing=True)) and "hand_goods" in codes(one(pump_kind_code="hand"))
     assert "gauge_unknown" in codes(one(power_motor_w=np.nan)) and "gauge_unknown" not in codes(one())
+
+
+def test_rods_of_a_hand_pump_are_lifted_with_it():
+    # ten rods of 3 m at 2.7 kg (items.csv): 27 kg beside pipe and water, a second ideal lift
+    rods, bare = one("galv-medium-32", pump_kind_code="hand", method="hand", pulled_lb=50.0), one(pulled_lb=50.0)
+    assert rods["mass_pulled_full_kg"] - bare["mass_pulled_full_kg"] == pytest.approx(27.0)
+    assert (rods["people_ideal_count"], bare["people_ideal_count"]) == (3, 1)
 
 
 def test_a_flowing_well_is_told_first():
