@@ -137,7 +137,7 @@ def _carried_on(wells: pd.DataFrame, tested: Floats, settings: Settings) -> Floa
     return np.where(gives >= asked_flow(wells, settings).low, gives, tested)
 
 
-def most_plausible(wells: pd.DataFrame, settings: Settings) -> Floats:
+def most_plausible(wells: pd.DataFrame, gives: Floats, settings: Settings) -> Floats:
     """What a well may give where its yield is on record but not what it drew down, m3/s; NaN elsewhere.
 
     The yield may be all the well gives, or the rate of a test that drew down no more than the low end of its share of
@@ -147,10 +147,12 @@ def most_plausible(wells: pd.DataFrame, settings: Settings) -> Floats:
     whole = told & wells["depth_static_m"].notna() & recorded_depth(wells).notna()
     most = np.sqrt(settings.base("share_drawdown_beyond") / settings.practice["share_drawdown"].low)
     open_end = ~whole & ~wells["test_method_code"].isin(BLOWN)
-    return np.where(open_end, sustained_flow(wells, settings) * most, np.nan)
+    return np.where(open_end, gives * most, np.nan)
 
 
-def duty_flow(wells: pd.DataFrame, settings: Settings) -> Banded:
+def duty_flow(
+    wells: pd.DataFrame, settings: Settings, asked: Banded | None = None, gives: Floats | None = None
+) -> Banded:
     """Duty flow of every well.
 
     A recorded duty stands. Else what the use asks, limited by what the well gives; large users
@@ -169,9 +171,10 @@ def duty_flow(wells: pd.DataFrame, settings: Settings) -> Banded:
     follows = np.isin(_use(wells), BY_YIELD)
     by_yield = np.where(follows, tested, np.nan)
     out.fill(by_yield * share.base, by_yield * share.low, by_yield * share.high, DERIVED)
-    asked = asked_flow(wells, settings)
+    asked = asked_flow(wells, settings) if asked is None else asked
+    gives = sustained_flow(wells, settings) if gives is None else gives
     out.fill(asked.base, asked.low, asked.high, asked.basis)
-    most = sustained_flow(wells, settings) * practice["share_yield"].high
+    most = gives * practice["share_yield"].high
     least = practice["flow_least"]
     typed = out.basis == RECORDED
     for end, floor in (("base", least.base), ("low", least.low)):
@@ -179,38 +182,43 @@ def duty_flow(wells: pd.DataFrame, settings: Settings) -> Banded:
         limited = np.maximum(np.fmin(values, most), floor)
         setattr(out, end, np.where(typed, values, limited))
     # a yield of which it is not told what it drew down may be the rate of a small test; no wider than without a yield
-    reach = np.minimum(most_plausible(wells, settings), out.low + asked.high - asked.low)
+    reach = np.minimum(most_plausible(wells, gives, settings), out.low + asked.high - asked.low)
     limited = np.maximum(np.fmin(out.high, np.where(follows, most, np.fmax(most, reach))), least.base)
     out.high = np.where(typed, out.high, np.maximum(limited, out.base))
     out.basis = np.where(~typed & (out.base >= most * (1 - 1e-12)), np.int8(DERIVED), out.basis)
     return out
 
 
-def may_be_low(wells: pd.DataFrame, yields_low: Floats, settings: Settings) -> tuple[np.ndarray, np.ndarray]:
+def may_be_low(
+    wells: pd.DataFrame, yields_low: Floats, asked: Banded, gives: Floats, settings: Settings
+) -> tuple[np.ndarray, np.ndarray]:
     """Wells of which it is open whether they are of low yield: thought so by a yield that may be small, or untested.
 
     Parameters
     ----------
     yields_low : ndarray
         Tenth percentile of the yields of comparable wells, NaN where none tell. [m3/s]
+    asked, gives : Banded, ndarray
+        From :func:`asked_flow` and :func:`sustained_flow`. [m3/s]
 
     Returns
     -------
     may_be_more, may_be_less : ndarray of bool
         Low-yield wells that may give what their use asks; untested wells in a place where one in ten does not.
     """
-    asked = asked_flow(wells, settings).low
     follows = np.isin(_use(wells), BY_YIELD) | ~np.isnan(wells["flow_duty_m3_per_s"].to_numpy(float))
     untested = ~(wells["flow_tested_m3_per_s"] > 0).to_numpy() & ~is_hand(wells) & ~follows
-    return most_plausible(wells, settings) >= asked, untested & (yields_low < asked)
+    return most_plausible(wells, gives, settings) >= asked.low, untested & (yields_low < asked.low)
 
 
-def is_low_yield(wells: pd.DataFrame, settings: Settings) -> np.ndarray:
+def is_low_yield(
+    wells: pd.DataFrame, settings: Settings, asked: Banded | None = None, gives: Floats | None = None
+) -> np.ndarray:
     """Motor-pumped wells that give less than the low end of what their use asks: the pump is set deep."""
-    gives = sustained_flow(wells, settings)
-    asked = asked_flow(wells, settings).low
+    gives = sustained_flow(wells, settings) if gives is None else gives
+    asked = asked_flow(wells, settings) if asked is None else asked
     follows = np.isin(_use(wells), BY_YIELD) | ~np.isnan(wells["flow_duty_m3_per_s"].to_numpy(float))
-    return (gives < asked) & ~is_hand(wells) & ~follows
+    return (gives < asked.low) & ~is_hand(wells) & ~follows
 
 
 def volume_available(wells: pd.DataFrame, seconds: Floats, static: Floats, intake: Floats, bore: Floats,

@@ -50,7 +50,8 @@ def work_out(wells: pd.DataFrame, settings: Settings, comparable: Comparable) ->
     asked = comparable.ask(wells)
     depth = water.well_depth(asked, settings)
     static = water.static_level(asked, depth, settings)
-    flow = duty.duty_flow(wells, settings)
+    wanted_flow, gives = duty.asked_flow(wells, settings), duty.sustained_flow(wells, settings)
+    flow = duty.duty_flow(wells, settings, wanted_flow, gives)
     capacity = water.specific_capacity(asked, depth, static, flow, settings)
     columns = water.water_columns(depth, static, 0.0)
     tested = ~np.isnan(capacity.base)
@@ -58,8 +59,9 @@ def work_out(wells: pd.DataFrame, settings: Settings, comparable: Comparable) ->
     whole = water.is_pumped_test(wells) & has_flow
     fall, is_told = water.drawdown(flow, capacity, whole, has_flow, columns, settings)
     level, down, up = water.pumping_level(static, fall, is_told, settings)
-    deep = duty.is_low_yield(wells, settings)
-    may_be_more, may_be_less = duty.may_be_low(wells, np.exp(asked.group("flow")[:, 0]), settings)
+    deep = duty.is_low_yield(wells, settings, wanted_flow, gives)
+    yields_low = np.exp(asked.group("flow")[:, 0])
+    may_be_more, may_be_less = duty.may_be_low(wells, yields_low, wanted_flow, gives, settings)
     unlimited = level.low.copy()
     deepest, limited_by = setting.deepest_setting(wells, depth, level, deep, settings)
     share, submergence = settings.base("share_submergence_least"), settings.practice["submergence"].low
