@@ -20,7 +20,7 @@ Ints = NDArray[np.int64]
 _ROUNDS = 400
 _LEAST = 1e-7
 _PATTERNS_A_ROUND = 8
-_GOOD = 0.004  # a plan so near to its bound is taken
+_GOOD = 0.008  # a plan so near to its bound is taken
 _CLOSE = 5e-4  # the linear program is solved once its value is so near to its bound
 
 
@@ -144,7 +144,7 @@ def _unwound(taken: Ints, need: Ints, used: int) -> Ints:
     return out
 
 
-def plan(need: Ints, count: Ints, stocks: Ints, keep: int = 0, worth: float = 0.0, nodes: int = 300) -> Plan:
+def plan(need: Ints, count: Ints, stocks: Ints, keep: int = 0, worth: float = 0.0, nodes: int = 60) -> Plan:
     """Cut ``count`` pieces of each ``need`` from stock lengths at least cost.
 
     Parameters
@@ -193,13 +193,14 @@ def plan(need: Ints, count: Ints, stocks: Ints, keep: int = 0, worth: float = 0.
         _settled(matrix, stock_of, np.zeros(len(costs), np.int64), *told),
     ]
     if min(p.gap for p in tried) > _GOOD:
+        used = np.flatnonzero(found.x > _LEAST)
         whole = milp(
-            np.array(costs), constraints=LinearConstraint(csc_matrix(matrix), count.astype(float), np.inf),
-            integrality=np.ones(len(costs)), bounds=Bounds(0, np.inf),
+            np.array(costs)[used], constraints=LinearConstraint(csc_matrix(matrix[:, used]), count.astype(float), np.inf),
+            integrality=np.ones(len(used)), bounds=Bounds(0, np.inf),
             options={"node_limit": nodes, "mip_rel_gap": _GOOD / 2, "presolve": True},
         )  # fmt: skip
         if whole.x is not None:
-            tried.append(_settled(matrix, stock_of, np.rint(whole.x).astype(np.int64), *told))
+            tried.append(_settled(matrix[:, used], stock_of[used], np.rint(whole.x).astype(np.int64), *told))
     return min(tried, key=lambda p: (p.cost, p.bought))
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.compiled import scalar
-from pipeline.rng import _mix, keys, word
+from pipeline.rng import _mix, word
 
 Floats = NDArray[np.float64]
 _S11 = np.uint64(11)
@@ -23,9 +23,8 @@ def _next(state):
 
 
 @scalar
-def _play_one(arrivals, sizes, review, reorder, upto, lot, leads, warm, pending_day, pending_amount, out):
+def _play_one(arrivals, sizes, days, review, reorder, upto, lot, leads, warm, pending_day, pending_amount, out):
     """One item: asked, given at once, piece-days on hand, cycles with a stock-out, cycles, orders."""
-    days = len(leads)
     stock = upto
     owed = 0.0
     on_order = 0.0
@@ -64,7 +63,7 @@ def _play_one(arrivals, sizes, review, reorder, upto, lot, leads, warm, pending_
             if position <= reorder and last - first < most:
                 amount = np.ceil((upto - position) / lot - 1e-9) * lot
                 if amount > 0.0:
-                    pending_day[last % most] = day + 1 + leads[day]
+                    pending_day[last % most] = day + 1 + leads[day // review]
                     pending_amount[last % most] = amount
                     last += 1
                     on_order += amount
@@ -122,14 +121,14 @@ def play(
     days, review, warm : int
         Length, time between two looks, and days at the start that are not counted. [d]
     reorder, upto, lot : float [pieces]
-    lead_days : ndarray, (days)
-        Lead time of an order placed on each day. [d]
+    lead_days : ndarray, (looks)
+        Lead time of an order placed at each look. [d]
     """
     out = np.zeros(7)
-    most = days + 1
+    most = days // max(int(review), 1) + 2
     _play_one(
         np.ascontiguousarray(arrivals_day, dtype=np.float64), np.ascontiguousarray(sizes, dtype=np.float64),
-        max(int(review), 1), float(reorder), float(upto), max(float(lot), 1e-9),
+        int(days), max(int(review), 1), float(reorder), float(upto), max(float(lot), 1e-9),
         np.ascontiguousarray(lead_days, dtype=np.float64), int(warm), np.zeros(most), np.zeros(most), out,
     )  # fmt: skip
     asked, given, held, short, cycles, orders, counted = out
@@ -153,7 +152,7 @@ def jobs(
     -------
     arrivals_day, sizes : ndarray, (jobs)
     """
-    source = np.random.Generator(np.random.Philox(key=[int(keys([name])[0]), int(word(seed, "stock", 0))]))
+    source = np.random.Generator(np.random.SFC64(int(word(seed, f"stock/{name}", 0))))
     count = int(source.poisson(jobs_per_day * days))
     arrivals = np.sort(source.random(count)) * days
     drawn = np.empty(count)
@@ -161,9 +160,9 @@ def jobs(
     return arrivals, drawn
 
 
-def lead_times(name: str, seed: int, mean: float, sd: float, days: int) -> Floats:
-    """Lead time of an order placed on each day: gamma with this mean and deviation, constant where sd is 0. [d]"""
+def lead_times(name: str, seed: int, mean: float, sd: float, looks: int) -> Floats:
+    """Lead time of an order placed at each look: gamma with this mean and deviation, constant where sd is 0. [d]"""
     if not (sd > 0 and mean > 0):
-        return np.full(days, max(mean, 0.0))
-    source = np.random.Generator(np.random.Philox(key=[int(keys([name])[0]), int(word(seed, "lead", 0))]))
-    return source.gamma((mean / sd) ** 2, sd * sd / mean, days)
+        return np.full(looks, max(mean, 0.0))
+    source = np.random.Generator(np.random.SFC64(int(word(seed, f"lead/{name}", 0))))
+    return source.gamma((mean / sd) ** 2, sd * sd / mean, looks)
