@@ -177,9 +177,16 @@ def lines(well: Record, design: pd.DataFrame, chosen: Record | None, settings: S
     return _work(known, must, checks, bool(point["head_is_given"]))
 
 
+STEEL_ONLY = {
+    "bore_least", "hoop_factor", "stress_allowed", "axial_pump", "stress_pump", "axial_hanger", "stress_hanger",
+}  # fmt: skip
+
+
 def _applies(line: str, values: dict[str, tuple[float, str]], given: bool) -> bool:
     """Lines that hold only for some kinds of flow or some kinds of record."""
     reynolds = values.get("Re", (math.nan, ""))[0]
+    if line in STEEL_ONLY:
+        return math.isfinite(values.get("S_a", (math.nan, ""))[0])
     if line.startswith("factor_"):
         kind = "laminar" if reynolds < 2000 else "between" if reynolds < 4000 else "turbulent"
         return line == f"factor_{kind}" or (line == "factor_4000" and kind == "between")

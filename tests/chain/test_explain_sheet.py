@@ -88,7 +88,7 @@ def test_a_full_record_has_a_full_calculation(explained):
               "surge", "share_surge", "share_dead", "share_pull", "share_lift", "wave"}  # fmt: skip
     assert wanted <= ids
     steel = {line["line_id"] for line in explained["galvanised"]["calculation"]}
-    assert {"rating_steel", "pull_steel", "lift_steel"} <= steel
+    assert {"rating_steel", "pull_steel", "lift_steel", "stress_pump", "stress_hanger", "share_steel"} <= steel
 
 
 def test_reference_lines_of_a_household_well(explained):
