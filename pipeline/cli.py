@@ -205,10 +205,14 @@ def stock(
 @app.command()
 def scenario(
     run_folder: RunFolder,
-    lower_water: Annotated[
-        str, typer.Option("--lower-water", help='Fall of the water table, such as "10 m" or "30 ft".')
-    ],
     out: Annotated[Path, typer.Option("--out", help="Folder of the new state.")],
+    lower_water: Annotated[
+        str | None, typer.Option("--lower-water", help='Fall of the water table, such as "10 m" or "30 ft".')
+    ] = None,
+    price: Annotated[
+        list[str] | None,
+        typer.Option("--price", help="Shift of the price of a pipe, such as pe=+20% or steel=-10%; repeat for more."),
+    ] = None,
     settings: Annotated[Path | None, typer.Option("--settings", help="Settings file (TOML).")] = None,
     units: Units = "",
     replace: Annotated[bool, typer.Option("--replace", help="Do a finished scenario again.")] = False,
@@ -220,6 +224,16 @@ def scenario(
     from pipeline.units import typed
 
     effective = setup.load(settings, units=units or None)
+    if (lower_water is None) == (not price):
+        raise UsageError('Say what changes: --lower-water "10 m", or --price pe=+20%; one of the two.')
+    if price:
+        from pipeline import price_shift
+
+        document = price_shift.shift_prices(run_folder, price, out, effective, replace, _tell)
+        told = json.dumps(document["scenario"], indent=1, sort_keys=True)
+        print(told if as_json else "\n".join(price_shift.lines(document)))
+        return
+    assert lower_water is not None
     document = what_if.lower_water(run_folder, typed(lower_water, "m"), out, effective, replace, _tell)
     if as_json:
         print(json.dumps(document["scenario"], indent=1, sort_keys=True))

@@ -26,6 +26,7 @@ MAY = {
     "inspecting": BASE | {"ingest", "inspect_values", "inspect_text", "inspect_line"},
     "check_values": BASE | {"sizing"}, "practice_table": BASE | {"design_point", "materials", "sizing"},
     "measure": BASE | {"design_point", "sizing"},
+    "price_shift": BASE | {"materials", "sizing", "export"},
     "scenario": BASE | {"design_point", "materials", "sizing", "risk", "demand", "export"},
     "stock": BASE | {"materials", "demand", "export"},
     "api": BASE | {"chain", "design_point", "sheet"},
