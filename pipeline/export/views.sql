@@ -75,6 +75,17 @@ FROM risks
 GROUP BY code, severity_code
 ORDER BY code, severity;
 
+-- What to order now, branch by branch, with what the reorder point rests on; only after wellstring stock.
+CREATE OR REPLACE VIEW stock_to_order AS
+SELECT
+    branch_id AS branch, stock_id AS item, order_pieces AS pieces, cost, currency, reorder_point_pieces AS reorder_point,
+    order_up_to_pieces AS order_up_to, on_hand_pieces AS on_hand, jobs_yearly, pieces_job AS pieces_a_job, lead_time_days,
+    demand_class_code AS demand_class, stock_method_code AS method, service_cycle_fraction AS service,
+    fill_rate_fraction AS fill_rate
+FROM stock_plan
+WHERE order_pieces > 0
+ORDER BY branch, item;
+
 -- Wells in the order in which a person should look at them; place 1 first. See look_first for the rule of the order.
 CREATE OR REPLACE VIEW wells_to_look_at AS
 $look_first;

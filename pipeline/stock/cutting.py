@@ -195,7 +195,8 @@ def plan(need: Ints, count: Ints, stocks: Ints, keep: int = 0, worth: float = 0.
     if min(p.gap for p in tried) > _GOOD:
         used = np.flatnonzero(found.x > _LEAST)
         whole = milp(
-            np.array(costs)[used], constraints=LinearConstraint(csc_matrix(matrix[:, used]), count.astype(float), np.inf),
+            np.array(costs)[used],
+            constraints=LinearConstraint(csc_matrix(matrix[:, used]), count.astype(float), np.inf),
             integrality=np.ones(len(used)), bounds=Bounds(0, np.inf),
             options={"node_limit": nodes, "mip_rel_gap": _GOOD / 2, "presolve": True},
         )  # fmt: skip

@@ -197,7 +197,8 @@ def rule(line: Line, settings: Settings, service: float, price: float) -> dict[s
     arrivals, sizes = simulate.jobs(name, settings.seed, daily, line.sizes, horizon)
     played = simulate.play(
         arrivals, sizes, horizon, int(review), reorder, upto, lot,
-        simulate.lead_times(name, settings.seed, lead, lead_sd, horizon // int(review) + 1), int(_WARM_YEARS * DAYS_A_YEAR),
+        simulate.lead_times(name, settings.seed, lead, lead_sd, horizon // int(review) + 1),
+        int(_WARM_YEARS * DAYS_A_YEAR),
     )  # fmt: skip
     return {
         "branch_id": line.branch_id, "stock_id": line.stock_id, "item_id": line.item_id,

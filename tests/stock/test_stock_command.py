@@ -155,3 +155,28 @@ def test_patterns_shares_and_unserved_regions():
     assert served["share"].tolist() == [0.5, 0.5, 0.5] and left == ["S / North High", "S / South"]
     every, none = files.assignment(None, ["x", "y"])
     assert every["branch_id"].tolist() == ["x", "y"] and none == []
+
+
+def test_rates_come_from_demand_by_year_where_a_run_has_it(run_copy, tmp_path):
+    # an invented demand of the coming years stands in for that of the run
+    shutil.copytree(run_copy, tmp_path / "run")
+    run = tmp_path / "run"
+    demand = io.read_table("demand", run)
+    standing = demand[(demand["region_level"] == "region") & (demand["cause_code"] == "standing")]
+    year = int(json.loads((run / "manifest.json").read_text())["as_of"][:4])
+    parts = [standing.assign(year=year + k, cause_code=cause, pieces_expected=standing["pieces_expected"] * share)
+             for k in (1, 2) for cause, share in (("new", 0.02), ("replaced", 0.05 * k))]  # fmt: skip
+    io.write_table("demand", pd.concat([demand, *parts]), run)
+    done = plan_stock(run, Asked(), Settings())
+    assert done.basis == "demand" and done.year == year + 1 and set(done.stock["jobs_from_code"]) == {"demand"}
+    here = done.stock[done.stock["branch_id"] != "(central)"]
+    asked = standing.groupby("item_id")["pieces_expected"].sum() * 0.07
+    found = here.groupby("item_id")["pieces_yearly"].sum()
+    assert found["splice_kit"] == pytest.approx(asked["splice_kit"], rel=1e-3)
+    from pipeline.export import write_duckdb
+
+    write_duckdb(run)
+    import duckdb
+
+    with duckdb.connect(str(run / "wellstring.duckdb"), read_only=True) as base:
+        assert base.execute("SELECT count(*) FROM stock_to_order").fetchone()[0] == (done.stock["order_pieces"] > 0).sum()
