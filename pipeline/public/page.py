@@ -36,13 +36,17 @@ def _table(facts: Facts, table: pd.DataFrame, level: str) -> dict[str, Any]:
     order = [f for f in names.FAMILIES if (here["family_code"] == f).any()]
     order += [f for f in sorted(set(here["family_code"].dropna())) if f not in order]
     place = "area_code" if level == "area" else "region_code"
+    named = here.assign(place=here[place].fillna(""), family=here["family_code"].fillna("every"))
+    count = named["wells_count"].astype(object).where(~named["is_hidden"], words.say("public.hidden"))
+    told = [c if isinstance(c, str) else text(int(c)) for c in count]
+    counts = named.assign(told=told).pivot_table(index="place", columns="family", values="told", aggfunc="first")
+    totals = named[named["family"] == "every"].set_index("place")
     rows, foot = [], []
-    for name, group in here.groupby(here[place].fillna(""), sort=True):
-        cells: dict[Any, Any] = {row.family_code: row for row in group.itertuples()}
-        every = next(row for code, row in cells.items() if pd.isna(code))
-        shown = [_count(cells.get(f)) for f in order]
-        line = [name or words.say("report.total"), _count(every), *shown,
-                "–" if every.is_hidden else text(facts.show(float(every.length_m), "length_m"))]  # fmt: skip
+    for name in counts.index:
+        length = totals["length_m"][name]
+        line = [name or words.say("report.total"), counts["every"][name],
+                *(counts[f][name] if isinstance(counts[f][name], str) else "0" for f in order),
+                text(facts.show(None if pd.isna(length) else float(length), "length_m"))]  # fmt: skip
         if name:
             rows.append(line)
         else:
@@ -50,12 +54,6 @@ def _table(facts: Facts, table: pd.DataFrame, level: str) -> dict[str, Any]:
     headers = [words.label(place), words.say("report.wells"), *(names.family(f) for f in order),
                words.say("public.length", unit=unit)]  # fmt: skip
     return blocks.table(words.say(f"public.table.{level}"), headers, rows, numbers=range(1, len(headers)), foot=foot)
-
-
-def _count(row: Any) -> str:
-    if row is None:
-        return "0"
-    return words.say("public.hidden") if row.is_hidden else text(int(row.wells_count))
 
 
 def _map(facts: Facts, squares: pd.DataFrame) -> dict[str, Any] | None:
