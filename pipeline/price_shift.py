@@ -109,10 +109,11 @@ def shift_prices(
         table = pd.concat(frames, ignore_index=True)[columns] if frames else pd.DataFrame({n: [] for n in columns})
         count = io.write_table("switch_wells", table, out)
         turned = table[table["family_before_code"] != table["family_code"]]
-        pairs = turned.groupby(["family_before_code", "family_code"]).size() if len(turned) else pd.Series(dtype=int)
+        pairs = turned.groupby(["family_before_code", "family_code"]).size().reset_index(name="wells")
         told = {
             "kind": "price", "factors": factors, "wells": looked, "switch": count, "switch_family": len(turned),
-            "pairs": [{"before": str(k[0]), "after": str(k[1]), "wells": int(n)} for k, n in pairs.items()],
+            "pairs": [{"before": old, "after": new, "wells": int(n)}
+                      for old, new, n in zip(*(pairs[name] for name in pairs), strict=True)],
         }  # fmt: skip
         kept = ("program", "libraries", "python", "as_of", "inputs", "ledger", "not_read", "gate", "draws")
         document = {key: manifest[key] for key in kept} | {

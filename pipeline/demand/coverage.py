@@ -214,7 +214,9 @@ def coverage(folder: Path, found: pd.DataFrame, settings: Settings, as_of: str) 
             households=("households", "sum"), source=("source", "first"), year=("year", "first"))
         fine = fine.merge(whole[PLACE].assign(_there=True), on=PLACE, how="left")
         whole = pd.concat([whole, fine[fine["_there"].isna()].drop(columns="_there")], ignore_index=True)
-    held = active(found, settings, year).groupby(PLACE, dropna=False, as_index=False)["wells"].sum() if year else None
+    held = None
+    if year:
+        held = active(found, settings, year).groupby(PLACE, dropna=False, as_index=False).agg(wells=("wells", "sum"))
     out = _as_text(out)
     out = out.merge(_as_text(held), on=PLACE, how="left") if held is not None else out.assign(wells=np.nan)
     out = out.merge(_as_text(whole[[*PLACE, "households", "source", "year"]]), on=PLACE, how="left")
