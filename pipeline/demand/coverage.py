@@ -232,7 +232,8 @@ def coverage(folder: Path, found: pd.DataFrame, settings: Settings, as_of: str) 
         out[f"wells_estimated_count{end}"] = out["wells_count"] + own * (value - 1.0)
     out["wells_active_count"], out["households_count"] = own, out["households"]
     past = told & ~((ratio >= LOWEST) & (ratio <= HIGHEST))
-    source = out["source"].astype(object).fillna("").astype(str) + ", " + out["year"].astype(float).map(lambda y: f"{y:.0f}" if y == y else "")
+    stated = out["year"].astype(float).map(lambda y: f"{y:.0f}" if y == y else "")
+    source = out["source"].astype(object).fillna("").astype(str) + ", " + stated
     out["detail"] = np.where(told, np.where(past, words.say("coverage.clipped"), words.say("coverage.given")) + " "
                              + source, words.say("coverage.unknown"))  # fmt: skip
     return out[[c.field.name for c in schema.table("coverage")]]
