@@ -11,11 +11,13 @@ from pipeline import schema
 from pipeline.materials import catalogue
 from pipeline.settings import Settings
 from pipeline.sizing import tables
-from pipeline.sizing.choose import cheapest, decide, groups, sheets
+from pipeline.sizing.choose import cheapest, decide, groups, made, sheets
 from pipeline.sizing.constants import temperature_factors
 from pipeline.sizing.draws import run_draws
+from pipeline.sizing.flips import MOVES, flips
 from pipeline.sizing.inputs import matrix, with_record
 from pipeline.sizing.layout import CHECKS, KIND, UCUM, Q, W
+from pipeline.sizing.local import with_pack
 from pipeline.sizing.suited import FORGET, unsuited, without
 
 __all__ = ["Sized", "choices", "option_sheets", "size"]
@@ -55,7 +57,7 @@ def size(design: pd.DataFrame, wells: pd.DataFrame, settings: Settings) -> Sized
     """
     goods = catalogue(settings)
     wells = wells.reset_index(drop=True)
-    design = with_record(design.reset_index(drop=True), wells)
+    design = with_pack(with_record(design.reset_index(drop=True), wells), wells, settings)
     chosen_frames, other_frames, parts = [], [], []
     holds = {end: np.zeros(len(design), dtype=bool) for end in ("_low", "_high")}
     aside = unsuited(design, settings)
@@ -74,12 +76,16 @@ def size(design: pd.DataFrame, wells: pd.DataFrame, settings: Settings) -> Sized
         choice = decide(group, inputs[""], warmth)
         chosen = choice.chosen()
         found = sheets(group, inputs[""], chosen, warmth)
+        lost, totals = tables.not_chosen(points, group, inputs[""], choice, warmth)
+        if group.barred:
+            whole = made(str(points["market_code"].iloc[0]), bool(inputs[""][0, W["hand"]]), settings, goods)
+            lost = tables.with_rules(lost, group, whole, decide(whole, inputs[""]))
+        other_frames.append(lost)
         frame = tables.selection(
-            points, wells.iloc[rows].reset_index(drop=True), group, choice, found, settings, goods.currency
+            points, wells.iloc[rows].reset_index(drop=True), group, choice, found, settings, goods.currency, totals
         )
         frame.index = pd.Index(rows)
         chosen_frames.append(frame)
-        other_frames.append(tables.not_chosen(points, group, inputs[""], choice, settings, warmth))
         for end, kept in holds.items():
             kept[rows] = cheapest(group, inputs[end]) == chosen
         for check in FORGET:
@@ -91,6 +97,13 @@ def size(design: pd.DataFrame, wells: pd.DataFrame, settings: Settings) -> Sized
     taken = selection["option_id"].notna()
     selection["choice_share_fraction"], selection["family_share_fraction"] = share, family_share
     selection["size_share_fraction"] = size_share
+    turned, turned_to = np.full(len(design), None, dtype=object), np.full(len(design), None, dtype=object)
+    for group, rows, inputs, chosen in parts:
+        warmth = temperature_factors(group, inputs[""][:, W["temperature"]])
+        code, option = flips(group, inputs, warmth, chosen, size_share[rows] < 1.0, settings)
+        turned[rows] = tables.named(np.array(list(MOVES), dtype=object), code)
+        turned_to[rows] = tables.named(group.frame["option_id"].to_numpy(dtype=object), option)
+    selection["flip_input_code"], selection["flip_option_id"] = turned, turned_to
     for end, kept in holds.items():
         selection[f"choice_holds{end}"] = pd.Series(kept).where(taken, None).astype("boolean")
     selection = selection[[c.field.name for c in schema.table("selection")]]
@@ -101,7 +114,7 @@ def size(design: pd.DataFrame, wells: pd.DataFrame, settings: Settings) -> Sized
 def choices(design: pd.DataFrame, settings: Settings, wells: pd.DataFrame | None = None) -> pd.Series:
     """Only the option that :func:`size` would recommend for each row of a ``design`` frame; missing where none."""
     goods = catalogue(settings)
-    design = with_record(design.reset_index(drop=True), wells)
+    design = with_pack(with_record(design.reset_index(drop=True), wells), wells, settings)
     is_aside = pd.notna(unsuited(design, settings))
     names = goods.options["option_id"].to_numpy(object)
     out = np.full(len(design), None, dtype=object)
@@ -134,7 +147,7 @@ def option_sheets(
         not judged).
     """
     out: list[dict[str, object]] = []
-    design = with_record(design.reset_index(drop=True), wells)
+    design = with_pack(with_record(design.reset_index(drop=True), wells), wells, settings)
     for group, rows in groups(design, settings, catalogue(settings)):
         points = design.iloc[rows]
         inputs = matrix(points, settings)

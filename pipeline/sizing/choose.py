@@ -14,6 +14,7 @@ from pipeline.sizing import kernel
 from pipeline.sizing.blocks import Blocks, lay_out
 from pipeline.sizing.constants import FAMILIES, Market, market, temperature_factors
 from pipeline.sizing.layout import CHECKS, QUANTITY, W
+from pipeline.sizing.local import PACK, barred
 
 Floats = NDArray[np.float64]
 
@@ -122,29 +123,31 @@ def sheets(group: Market, wells: Floats, chosen: NDArray[np.integer], factors: F
 
 
 def groups(design: pd.DataFrame, settings: Settings, goods: Catalogue) -> list[tuple[Market, NDArray[np.int64]]]:
-    """Wells by market and kind of pump: each group with the rows that belong to it."""
+    """Wells by market, kind of pump and pack of local rules: each group with the rows that belong to it."""
     hand = (design["pump_kind_code"] == "hand").to_numpy()
     codes = design["market_code"].to_numpy(dtype=object)
+    packs = design[PACK].to_numpy(dtype=object) if PACK in design else np.full(len(design), "", dtype=object)
     out = []
     for code in sorted(set(codes)):
-        for by_hand in (False, True):
-            rows = np.flatnonzero((codes == code) & (hand == by_hand))
-            if len(rows):
-                out.append((_market(code, by_hand, settings, goods), rows))
+        for pack in sorted(set(packs[codes == code])):
+            for by_hand in (False, True):
+                rows = np.flatnonzero((codes == code) & (packs == pack) & (hand == by_hand))
+                if len(rows):
+                    out.append((made(code, by_hand, settings, goods, pack), rows))
     return out
 
 
-_MADE: dict[tuple[str, bool, int], tuple[Settings, Market]] = {}
+_MADE: dict[tuple[str, bool, str, int], tuple[Settings, Market]] = {}
 
 
-def _market(code: str, hand: bool, settings: Settings, goods: Catalogue) -> Market:
+def made(code: str, hand: bool, settings: Settings, goods: Catalogue, pack: str = "") -> Market:
     """Constants are worked out once a run: kept while the same settings object is in use."""
-    key = (code, hand, id(settings))
+    key = (code, hand, pack, id(settings))
     kept = _MADE.get(key)
     if kept is None or kept[0] is not settings:
-        if len(_MADE) > 16:
+        if len(_MADE) > 128:
             _MADE.clear()
-        kept = (settings, market(code, hand, settings, goods))
+        kept = (settings, market(code, hand, settings, goods, barred(pack, goods.options)))
         _MADE[key] = kept
     return kept[1]
 
@@ -156,7 +159,7 @@ def blocks(group: Market) -> Blocks:
     """Constants of a market as the kernel reads them, laid out once."""
     kept = _LAID.get(id(group))
     if kept is None or kept[0] is not group:
-        if len(_LAID) > 16:
+        if len(_LAID) > 128:
             _LAID.clear()
         kept = (group, lay_out(group))
         _LAID[id(group)] = kept

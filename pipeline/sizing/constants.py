@@ -42,6 +42,7 @@ class Market:
     run : ndarray (RUN)
     is_priced : ndarray of bool (m), every price the option needs is listed
     large_cable : ndarray (m, 2), cost added for large motors: fixed, and per metre of pump depth
+    barred : dict, options of the market that a rule of the place bars, each with its rule; not in ``frame``
     """
 
     frame: pd.DataFrame
@@ -57,6 +58,7 @@ class Market:
     run: Floats
     is_priced: NDArray[np.bool_]
     large_cable: Floats
+    barred: dict[str, str]
 
 
 def _numbers(frame: pd.DataFrame, name: str) -> Floats:
@@ -230,10 +232,22 @@ def _scalars(settings: Settings, hand: bool) -> Floats:
     return np.array([values[name] for name in RUN])
 
 
-def market(code: str, hand: bool, settings: Settings, goods: Catalogue) -> Market:
-    """Options of one market as the kernel reads them."""
+def market(
+    code: str, hand: bool, settings: Settings, goods: Catalogue, bars: dict[str, str] | None = None
+) -> Market:
+    """Options of one market as the kernel reads them, less those that a rule of the place ``bars``.
+
+    Raises
+    ------
+    SchemaError
+        Where constants are missing, or the rules leave no option.
+    """
     whole = _joined()
-    chosen = whole["market_code"] == code
+    of_market = whole["market_code"] == code
+    bars = {name: bars[name] for name in whole.loc[of_market, "option_id"] if name in bars} if bars else {}
+    chosen = of_market & ~whole["option_id"].isin(bars)
+    if not chosen.any():
+        raise SchemaError(f"Rules of the place leave no option of market '{code}': {sorted(set(bars.values()))}.")
     index = np.flatnonzero(chosen).astype(np.int64)
     frame = whole[chosen].reset_index(drop=True)
     found = _formulas(frame, settings)
@@ -275,7 +289,7 @@ def market(code: str, hand: bool, settings: Settings, goods: Catalogue) -> Marke
         np.array([ids.index(name) for name in frame["material_id"]], np.int64),
         np.array([FAMILIES.index(name) for name in frame["family_code"]], np.int64),
         np.unique(frame["family_code"] + "/" + frame["nominal_size"], return_inverse=True)[1].astype(np.int64),
-        ids, _scalars(settings, hand), cost.is_priced, cost.large_cable,
+        ids, _scalars(settings, hand), cost.is_priced, cost.large_cable, bars,
     )  # fmt: skip
 
 
