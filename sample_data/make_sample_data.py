@@ -31,13 +31,13 @@ def make(seed: int = SEED) -> tuple[dict[str, bytes], dict[str, Truth]]:
 
 def stock_files() -> dict[str, bytes]:
     """Files for ``wellstring stock`` on the sample: branches and items of an invented trader."""
-    return {f"../sample_stock/{name}": text.encode() for name, text in stock.make().items()}
+    return {f"stock/{name}": text.encode() for name, text in stock.make().items()}
 
 
 def main() -> None:
     """Write every file beside this one."""
     files = make()[0] | stock_files()
-    (HERE.parent / "sample_stock").mkdir(exist_ok=True)
+    (HERE / "stock").mkdir(exist_ok=True)
     for name, content in files.items():
         (HERE / name).write_bytes(content)
         print(f"{name}  {len(content):,} bytes")

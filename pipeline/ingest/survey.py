@@ -15,6 +15,7 @@ from pipeline.ingest.glance import Glance, glance
 from pipeline.ingest.header import Candidate, best, unique_names
 from pipeline.ingest.header_words import is_units_row
 from pipeline.ingest.layouts import Layout, TableMap, available, read_layout
+from pipeline.ingest.own_lists import own_list
 from pipeline.ingest.parse import Parsed
 from pipeline.ingest.proposal.assemble import Assembled, Source, assemble
 from pipeline.ingest.proposal.document import slug, to_layout
@@ -238,6 +239,9 @@ class Reader:
         if chosen is None:
             raise SourceError(f"{opened.name}: no table of columns is in it.", exit_code=2)
         entry.head, entry.grid = chosen, next(g for h, g in rows if h is chosen)
+        if aside := own_list(chosen.cells):
+            entry.aside = aside
+            return
         entry.profile, entry.seen = self._profile(opened, chosen, entry.grid)
 
     def _profile(self, opened: Opened, head: Candidate, grid: Grid | None) -> tuple[Unknown, Glance]:

@@ -18,7 +18,7 @@ from pipeline.settings import Settings
 from pipeline.stock import Asked, files, plan_stock, text
 
 ROOT = Path(__file__).resolve().parents[2]
-BRANCHES, ITEMS = ROOT / "sample_stock" / "branches.csv", ROOT / "sample_stock" / "items.csv"
+BRANCHES, ITEMS = ROOT / "sample_data" / "stock" / "branches.csv", ROOT / "sample_data" / "stock" / "items.csv"
 
 
 @pytest.fixture(scope="module")
