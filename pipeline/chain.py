@@ -22,7 +22,7 @@ LIBRARIES = ("numpy", "pandas", "pyarrow", "duckdb", "numba", "pint", "great-exp
 # endings of files that a person would expect to be read when a folder is given
 TABLE_ENDINGS = (".csv", ".tsv", ".txt", ".tab", ".psv", ".dat", ".rdb", ".xlsx", ".dbf", ".gz", ".zip", ".geojson")
 SUMS_HELD = 2_000_000  # rows of draw sums held before they are added up
-PER_WELL = ("design", "selection", "not_chosen", "risks", "install_plan", "bill_lines", "residuals")
+PER_WELL = ("design", "selection", "not_chosen", "risks", "install_plan", "bill_lines", "local_rules", "residuals")
 
 
 @dataclass
@@ -72,19 +72,22 @@ def per_well(wells: pd.DataFrame, settings: Settings, comparable: Any) -> dict[s
     """Everything worked out well by well for one frame of wells: the unit of work of every engine."""
     from pipeline.design_point import design, residuals
     from pipeline.install import plan
+    from pipeline.jurisdiction import judge
     from pipeline.materials import bill
     from pipeline.risk import flags
     from pipeline.sizing import size
 
     points = design(wells, settings, comparable)
     sized = size(points, wells, settings)
+    lines = bill(sized.selection, points, settings)
     return {
         "design": points,
         "selection": sized.selection,
         "not_chosen": sized.not_chosen,
         "risks": flags(wells, points, sized.selection, settings, sized.changes),
         "install_plan": plan(sized.selection, points, settings, wells),
-        "bill_lines": bill(sized.selection, points, settings),
+        "bill_lines": lines,
+        "local_rules": judge(wells, points, sized.selection, lines, settings),
         "residuals": residuals(wells, settings, comparable),
         "draw_sums": sized.draw_sums,
     }
@@ -135,6 +138,7 @@ def run(
     from pipeline.demand import roll_up
     from pipeline.demand.coverage import coverage
     from pipeline.demand.replacement import cohorts
+    from pipeline.demand.years import by_year
     from pipeline.design_point import learn
     from pipeline.export import write_exports
     from pipeline.ingest import read_inputs
@@ -217,8 +221,13 @@ def run(
 
         started = time.perf_counter()
         goods = catalogue(settings)
-        demand = roll_up(settled(added(sums), goods), settings, goods.currency)
+        drawn = settled(added(sums), goods)
+        standing = roll_up(drawn, settings, goods.currency)
+        none = pd.DataFrame(columns=["area_code", "region_code", "use_code", "year", "draw", "wells_milli"])
+        yearly, parts = by_year(folder, drawn, goods.items, settings, as_of, none, goods.currency)
+        demand = pd.concat([standing, yearly], ignore_index=True) if len(yearly) else standing
         counts["demand"] = io.write_table("demand", demand, folder, settings.threads)
+        counts["band_parts"] = io.write_table("band_parts", parts, folder, settings.threads)
         told = coverage(folder, cohorts(folder, settings), settings, as_of)
         counts["coverage"] = io.write_table("coverage", told, folder, settings.threads)
         clock.stage("demand", started, counts["demand"])

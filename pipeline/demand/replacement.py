@@ -8,6 +8,7 @@ years of the region stand in, else those of the area, else of all wells, else a 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -22,7 +23,7 @@ from pipeline.demand.replacement_cohorts import COHORT, KEYS, cohorts, dated
 from pipeline.errors import PipelineError
 from pipeline.settings import Settings
 
-__all__ = ["KEYS", "RATES", "cohorts", "dated", "rates"]
+__all__ = ["KEYS", "RATES", "Told", "by_draw", "cohorts", "dated", "rates"]
 
 MATERIALS = ("pe", "pvc", "pex", "stainless", "galvanised")
 STEEL = ("galvanised", "stainless")
@@ -127,6 +128,98 @@ def _region_keys(rows: pd.DataFrame) -> NDArray[np.uint64]:
     return rng.keys(list(area + "\x1f" + region))
 
 
+@dataclass
+class Told:
+    """Needs of every cohort in every draw, before they are put in rows.
+
+    Attributes
+    ----------
+    named : DataFrame of COHORT, in order
+    wells_milli : ndarray (cohorts)
+    now, ahead : int
+        Year of the run and years told after it.
+    needs : list over draws of {whether steel is bought: ndarray (cohorts, years, 3)}
+        Events, events that take the pipe, and goods, a well of the cohort.
+    missing : ndarray (draws, cohorts)
+        Household wells without a record, as a share of those with one.
+    brought : ndarray (draws, cohorts)
+        Share of the wells brought back to work in each of the first ``span`` years.
+    """
+
+    named: pd.DataFrame
+    wells_milli: Floats
+    now: int
+    ahead: int
+    needs: list[dict[bool, Floats]]
+    missing: Floats
+    brought: Floats
+    span: int
+
+    def causes(self) -> list[tuple[str, Callable[[int, bool], Floats]]]:
+        """Each cause with its needs (cohorts, years, 3) of a draw."""
+
+        def unrecorded(draw: int, steel: bool) -> Floats:
+            return self.needs[draw][steel] * self.missing[draw][:, None, None]
+
+        def rehabilitated(draw: int, steel: bool) -> Floats:
+            out = np.zeros((len(self.named), self.ahead, 3))
+            out[:, : min(self.span, self.ahead)] = self.brought[draw][:, None, None]
+            return out
+
+        found: list[tuple[str, Callable[[int, bool], Floats]]]
+        found = [("replaced", lambda draw, steel: self.needs[draw][steel])]
+        found += [("unrecorded", unrecorded)] if (self.missing > 0).any() else []
+        return [*found, ("rehabilitated", rehabilitated)]
+
+
+def by_draw(found: pd.DataFrame, settings: Settings, as_of: str, steel: bool = True) -> Told:
+    """Needs of every cohort of :func:`cohorts` in every draw; ``as_of`` must tell a year."""
+    ahead, draws = max(int(settings.base("years_forecast")), 1), max(int(settings.draws), 1)
+    now = int(as_of[:4])
+    rows = dated(found, settings, now)
+    cohort = rows.groupby(COHORT, dropna=False, sort=True).ngroup().to_numpy()
+    order = np.argsort(cohort, kind="stable")
+    rows, cohort = rows.iloc[order].reset_index(drop=True), cohort[order]
+    first = np.flatnonzero(np.append(True, cohort[1:] != cohort[:-1]))
+    named = rows.loc[first, COHORT].reset_index(drop=True)
+    weight = rows["wells_milli"].to_numpy(float)
+    whole = np.add.reduceat(weight, first)
+    works = (rows["state_code"] != "not_working").to_numpy()
+    idle = np.add.reduceat(np.where(works, 0.0, weight), first)
+    start = np.clip(rows["start_year"].to_numpy(np.int64), now - OLDEST_YEARS, now)
+    years = np.arange(now - OLDEST_YEARS, now + ahead + 1)
+    material = pd.Index([*MATERIALS, ""]).get_indexer(pd.Index(rows["material_code"]))
+    water = pd.Index(["", "neutral", "acid"]).get_indexer(pd.Index(rows["water_code"]))
+    kind = ((start - years[0]) * (len(MATERIALS) + 1) + material) * 3 + water
+    kinds, place = np.unique(kind, return_inverse=True)
+    age = (now + np.arange(1, ahead + 1))[None, :] - start[:, None] - 0.5
+    share = np.divide(weight * works, whole[cohort], out=np.zeros(len(weight)), where=whole[cohort] > 0)
+    keys = _region_keys(named)
+    sigma = settings.base("spread_hazard_region")
+    factor = coverage.of_cohorts(named, found, settings, now)
+    missing = np.zeros((draws, len(named)))
+
+    def one(draw: int) -> dict[bool, Floats]:
+        believed = Believed(settings, draw)
+        used = hazards.survival(age, believed.value("life_well"), believed.value("shape_life_well"))
+        own = np.exp(sigma * rng.normal(settings.seed, "region/replacement", keys, draw) - sigma * sigma / 2.0)
+        out = {}
+        for duty in (False, True) if steel else (False,):
+            table = _by_kind(years, ahead, believed, duty).reshape(-1, ahead, 3)[kinds]
+            given = table[place] * (share[:, None] * used)[:, :, None]
+            out[duty] = np.add.reduceat(given, first, axis=0) * own[:, None, None]
+        missing[draw] = coverage.drawn(factor, keys, settings, draw) - 1.0
+        return out
+
+    one(0)  # compiled once, before the threads
+    with ThreadPoolExecutor(max(settings.threads, 1)) as pool:
+        told = list(pool.map(one, range(draws)))
+    part = np.divide(idle, whole, out=np.zeros(len(idle)), where=whole > 0)
+    back = np.array([Believed(settings, draw).share("share_rehabilitated") for draw in range(draws)])
+    span = max(int(settings.base("years_rehabilitation")), 1)
+    return Told(named, whole, now, ahead, told, missing, back[:, None] * part[None, :] / span, span)
+
+
 def rates(
     found: pd.DataFrame, settings: Settings, as_of: str, families: tuple[str, ...] | None = None
 ) -> pd.DataFrame:
@@ -160,65 +253,15 @@ def rates(
     Multiplied with the goods of a cohort of the same draw they give its demand. Believed values are shared by all
     wells of a draw; a region has one multiplier a draw of its own (``spread_hazard_region``).
     """
-    ahead, draws = max(int(settings.base("years_forecast")), 1), max(int(settings.draws), 1)
     wanted = ("", *(schema.codes("family") if families is None else families))
     if found.empty or not as_of:
         return pd.DataFrame({name: [] for name in RATES})
-    now = int(as_of[:4])
-    rows = dated(found, settings, now)
-    cohort = rows.groupby(COHORT, dropna=False, sort=True).ngroup().to_numpy()
-    order = np.argsort(cohort, kind="stable")
-    rows, cohort = rows.iloc[order].reset_index(drop=True), cohort[order]
-    first = np.flatnonzero(np.append(True, cohort[1:] != cohort[:-1]))
-    named = rows.loc[first, COHORT].reset_index(drop=True)
-    weight = rows["wells_milli"].to_numpy(float)
-    whole = np.add.reduceat(weight, first)
-    works = (rows["state_code"] != "not_working").to_numpy()
-    idle = np.add.reduceat(np.where(works, 0.0, weight), first)
-    start = np.clip(rows["start_year"].to_numpy(np.int64), now - OLDEST_YEARS, now)
-    years = np.arange(now - OLDEST_YEARS, now + ahead + 1)
-    material = pd.Index([*MATERIALS, ""]).get_indexer(pd.Index(rows["material_code"]))
-    water = pd.Index(["", "neutral", "acid"]).get_indexer(pd.Index(rows["water_code"]))
-    kind = ((start - years[0]) * (len(MATERIALS) + 1) + material) * 3 + water
-    kinds, place = np.unique(kind, return_inverse=True)
-    age = (now + np.arange(1, ahead + 1))[None, :] - start[:, None] - 0.5
-    share = np.divide(weight * works, whole[cohort], out=np.zeros(len(weight)), where=whole[cohort] > 0)
-    keys = _region_keys(named)
-    sigma = settings.base("spread_hazard_region")
-    steel_wanted = any(f in STEEL for f in wanted)
-
-    factor = coverage.of_cohorts(named, found, settings, now)
-    missing = np.zeros((draws, len(named)))
-
-    def one(draw: int) -> dict[bool, Floats]:
-        believed = Believed(settings, draw)
-        used = hazards.survival(age, believed.value("life_well"), believed.value("shape_life_well"))
-        own = np.exp(sigma * rng.normal(settings.seed, "region/replacement", keys, draw) - sigma * sigma / 2.0)
-        out = {}
-        for duty in (False, True) if steel_wanted else (False,):
-            table = _by_kind(years, ahead, believed, duty).reshape(-1, ahead, 3)[kinds]
-            given = table[place] * (share[:, None] * used)[:, :, None]
-            out[duty] = np.add.reduceat(given, first, axis=0) * own[:, None, None]
-        missing[draw] = coverage.drawn(factor, keys, settings, draw) - 1.0
-        return out
-
-    one(0)  # compiled once, before the threads
-    with ThreadPoolExecutor(max(settings.threads, 1)) as pool:
-        told = list(pool.map(one, range(draws)))
+    told = by_draw(found, settings, as_of, any(f in STEEL for f in wanted))
+    draws = range(len(told.needs))
     frames = [
-        _long(named, np.stack([t[family in STEEL] for t in told]), family, now, "replaced") for family in wanted
-    ]
-    if (missing > 0).any():
-        frames += [
-            _long(named, np.stack([t[family in STEEL] for t in told]) * missing[:, :, None, None], family, now,
-                  "unrecorded") for family in wanted
-        ]  # fmt: skip
-    part = np.divide(idle, whole, out=np.zeros(len(idle)), where=whole > 0)
-    back = np.array([Believed(settings, draw).share("share_rehabilitated") for draw in range(draws)])
-    span = max(int(settings.base("years_rehabilitation")), 1)
-    brought = np.zeros((draws, len(named), ahead, 3))
-    brought[:, :, : min(span, ahead)] = (back[:, None] * part[None, :] / span)[:, :, None, None]
-    frames += [_long(named, brought, family, now, "rehabilitated") for family in wanted]
+        _long(told.named, np.stack([needs(draw, family in STEEL) for draw in draws]), family, told.now, cause)
+        for cause, needs in told.causes() for family in wanted
+    ]  # fmt: skip
     return pd.concat(frames, ignore_index=True)[RATES]
 
 

@@ -318,8 +318,8 @@ def _pipe_items(options: pd.DataFrame) -> list[dict[str, object]]:
     labels = options["family_code"].str.upper() + " " + options["class_label"] + ", " + options["nominal_size"]
     mass = pd.to_numeric(options["mass_kg_per_m"], errors="coerce")
     return [
-        {"item_id": i, "label": label, "kind": "pipe", "sale_unit": "m", "mass_kg": m}
-        for i, label, m in zip(options["option_id"], labels, mass, strict=True)
+        {"item_id": i, "label": label, "kind": "pipe", "family": f, "at_pull": "pipe", "sale_unit": "m", "mass_kg": m}
+        for i, label, f, m in zip(options["option_id"], labels, options["family_code"], mass, strict=True)
     ]
 
 
@@ -333,5 +333,6 @@ def _fitting(
         label = f"{label}, {option['nominal_size']}"
         if "{family}" in about["item_id"]:
             label = f"{label}, {schema.codes('family')[option['family_code']]} {option['joint_code']}"
-    return {"item_id": item_id, "label": label, "kind": about["kind"], "sale_unit": about["sale_unit"],
-            "mass_kg": round(mass, 4)}  # fmt: skip
+    family = option.get("family_code", "") if "{family}" in about["item_id"] else ""
+    return {"item_id": item_id, "label": label, "kind": about["kind"], "family": family, "at_pull": about["at_pull"],
+            "sale_unit": about["sale_unit"], "mass_kg": round(mass, 4)}  # fmt: skip
