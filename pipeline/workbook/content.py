@@ -15,7 +15,7 @@ from pipeline.export.database import look_first_sql, parquet_sql, quoted, row_co
 from pipeline.export.display import header, in_words, shown, to_shown, unit_by_row
 from pipeline.report import names
 
-MOST_ROWS = 100_000  # rows of a sheet with a row a well; the Parquet tables hold the others
+MOST_ROWS = 20_000  # rows of a sheet with a row a well; the tables of the run hold the others
 _PIPES = ("option_id", "alternate_1_option_id", "alternate_2_option_id", "option_before_id")
 
 
