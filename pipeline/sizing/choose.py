@@ -147,7 +147,7 @@ def made(code: str, hand: bool, settings: Settings, goods: Catalogue, pack: str 
     if kept is None or kept[0] is not settings:
         if len(_MADE) > 128:
             _MADE.clear()
-        kept = (settings, market(code, hand, settings, goods, barred(pack, goods.options)))
+        kept = (settings, market(code, hand, settings, goods, barred(pack, goods.options, settings)))
         _MADE[key] = kept
     return kept[1]
 

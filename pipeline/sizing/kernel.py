@@ -375,6 +375,7 @@ def _sheet(options, inverse, coils, table, j, factor, w, run, need, have, use, q
     for k in range(N_CHECKS):
         need[k], have[k] = needs[k], haves[k]
         use[k] = needs[k] / haves[k] if haves[k] > 0.0 else (np.inf if needs[k] == needs[k] else np.nan)
+    use[COMBINED] = combined  # of plastics equal to the larger of two checks, to the last bit: those govern before it
     # a lower limit: the share used grows as the water grows more acid; no limit, nothing to judge
     use[ACIDITY] = haves[ACIDITY] / needs[ACIDITY] if haves[ACIDITY] > 0.0 else np.nan
     for k in (HAND_PUMP, FUEL):

@@ -1,7 +1,7 @@
 """Rules of a place that bar options: wells by pack of rules, and what each pack takes off the market.
 
 The rules themselves are the room ``jurisdiction``: ``packs(wells, settings)`` names the pack of each well, '' for
-none, and ``barred(pack, options)`` the options that it bars with the rule that does.
+none, and ``barred(pack, options, settings)`` the options that it bars with the rule that does.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ class Rules(Protocol):
     def packs(self, wells: pd.DataFrame, settings: Settings) -> pd.Series:
         """Pack of rules of each well, '' where none."""
 
-    def barred(self, pack: str, options: pd.DataFrame) -> dict[str, str]:
+    def barred(self, pack: str, options: pd.DataFrame, settings: Settings | None) -> dict[str, str]:
         """Barred option ids of a pack, each with the id of its rule."""
 
 
@@ -44,7 +44,7 @@ def with_pack(design: pd.DataFrame, wells: pd.DataFrame | None, settings: Settin
     return design.assign(**{PACK: pd.Series(rules.packs(wells, settings)).to_numpy(dtype=object)})
 
 
-def barred(pack: str, options: pd.DataFrame) -> dict[str, str]:
+def barred(pack: str, options: pd.DataFrame, settings: Settings) -> dict[str, str]:
     """Options that a pack bars, each with its rule; none for the empty pack."""
     rules = _rules()
-    return dict(rules.barred(pack, options)) if pack and rules is not None else {}
+    return dict(rules.barred(pack, options, settings)) if pack and rules is not None else {}

@@ -32,7 +32,7 @@ DEAD_HEAD = CHECKS.index("pressure_dead_head")
 BY_THE_WAY = [CHECKS.index(name) for name in ("temperature", "acidity", "fit", "velocity_valve")]
 GOVERNING = CHECKS.index("chloride")  # stops, velocity and friction come before it
 # a family that fails several limits is told the plainest first
-TELL_FIRST = ("temperature", "acidity", "hand_pump", "fit")
+TELL_FIRST = ("fuel", "temperature", "acidity", "hand_pump", "fit")
 ORDER = [CHECKS.index(name) for name in (*TELL_FIRST, *(c for c in CHECKS if c not in TELL_FIRST))]
 YES_OR_NO = CHECKS.index("hand_pump")  # met or not: it cannot govern by degree
 BEHIND = 1e15  # added to a score, it comes after all that lack it and before none that passes

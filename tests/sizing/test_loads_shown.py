@@ -120,7 +120,7 @@ class _Place:
         return pd.Series(np.where(frame["region_code"].eq("X"), "place", ""), index=frame.index)
 
     @staticmethod
-    def barred(pack, options):
+    def barred(pack, options, settings=None):
         gone = options["family_code"].eq("pe") | options["option_id"].eq("pvc-sch80-thr-1")
         return {name: "rule_of_x" for name in options.loc[gone, "option_id"]} if pack == "place" else {}
 
