@@ -33,7 +33,7 @@ def _rules() -> Rules | None:
     if importlib.util.find_spec("pipeline.jurisdiction") is None:
         return None
     found = importlib.import_module("pipeline.jurisdiction")
-    return found if hasattr(found, "packs") and hasattr(found, "barred") else None  # type: ignore[return-value]
+    return found if hasattr(found, "packs") and hasattr(found, "barred") else None
 
 
 def with_pack(design: pd.DataFrame, wells: pd.DataFrame | None, settings: Settings) -> pd.DataFrame:
