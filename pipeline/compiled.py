@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from pipeline.keeping import cache_root
 
 COMPILED = ("rng.py", "physics", "sizing", "materials", "ingest", "normalise", "demand",
-            "design_point")
+            "design_point", "stock")
 
 
 def source_hash() -> str:

@@ -183,7 +183,8 @@ def helpful_views() -> list[tuple[str, str, str]]:
 
 
 _NEEDS = {"families_by_region": ("selection",), "pipe_length_by_region": ("selection", "design"),
-          "material_of_the_run": ("demand",), "material_by_region": ("demand",), "what_governs": ("selection",),
+          "material_of_the_run": ("demand",), "material_by_region": ("demand",), "material_by_year": ("demand",),
+          "what_governs": ("selection",),
           "why_not": ("not_chosen",), "flags_by_code": ("risks",), "stock_to_order": ("stock_plan",),
           "wells_to_look_at": ("selection", "risks")}  # fmt: skip
 

@@ -36,7 +36,7 @@ SELECT
     pieces_expected, pieces_p10, pieces_p50, pieces_p90,
     length_m_expected, mass_kg_expected, cost_expected, currency
 FROM demand
-WHERE region_level = 'all'
+WHERE region_level = 'all' AND year IS NULL
 ORDER BY item_id;
 
 -- Material by region, item by item. Percentiles are taken in each region and do not add.
@@ -47,8 +47,19 @@ SELECT
     length_m_expected, length_m_p10, length_m_p50, length_m_p90,
     mass_kg_expected, cost_expected, currency
 FROM demand
-WHERE region_level = 'region'
+WHERE region_level = 'region' AND year IS NULL
 ORDER BY region, item_id;
+
+-- Material by year and cause at every level, item by item. Cause 'every' is the sum of the causes; percentiles do not add.
+CREATE OR REPLACE VIEW material_by_year AS
+SELECT
+    region_level AS level, region_code AS region, year, cause_code AS cause, item_id, wells_count,
+    pieces_expected, pieces_p10, pieces_p50, pieces_p90,
+    length_m_expected, length_m_p10, length_m_p50, length_m_p90,
+    mass_kg_expected, cost_expected, currency
+FROM demand
+WHERE year IS NOT NULL
+ORDER BY level, region, year, cause, item_id;
 
 -- What decides the pipe: wells by the check with the highest share of its limit used.
 CREATE OR REPLACE VIEW what_governs AS

@@ -8,14 +8,14 @@ import re
 from pathlib import Path
 
 from pipeline import io, words
-from pipeline.report import answers, opening, reasons
+from pipeline.report import ahead, answers, opening, reasons
 from pipeline.report.facts import Facts
 from pipeline.report.summary import last_lines
 
 __all__ = ["last_lines", "page", "write_region", "write_report"]
 
 SECTIONS = (
-    opening.asked, opening.ledger, opening.records, answers.families, answers.places, answers.material,
+    opening.asked, opening.ledger, opening.records, answers.families, answers.places, answers.material, ahead.years,
     reasons.governs, reasons.why_not, reasons.flags, reasons.practice, reasons.look_first, reasons.method,
 )  # fmt: skip
 
@@ -48,8 +48,8 @@ def write_report(folder: Path, units: str = "us", language: str = words.ENGLISH)
 
 
 REGION_SECTIONS = (
-    opening.records, answers.families, answers.places, answers.material, reasons.governs, reasons.why_not,
-    reasons.flags, reasons.practice, reasons.look_first, reasons.method,
+    opening.records, answers.families, answers.places, answers.material, ahead.years, reasons.governs,
+    reasons.why_not, reasons.flags, reasons.practice, reasons.look_first, reasons.method,
 )  # fmt: skip
 
 

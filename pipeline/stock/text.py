@@ -98,18 +98,18 @@ def lines(plan: Plan, units: str, settings: Settings) -> list[str]:
         out.append(say("stock.opening", lines=f"{told['lines_without_stock_told']:,}"))
     first = sorted(told["orders"], key=lambda r: (-(r["cost"] or 0.0), r["branch_id"], r["stock_id"]))
     out += [
-        say("stock.order_line", branch=r["branch_id"], pieces=f"{r['order_pieces']:,.0f}", item=_named(r))
+        "  " + say("stock.order_line", branch=r["branch_id"], pieces=f"{r['order_pieces']:,.0f}", item=_named(r))
         for r in first[:_SHOWN]
     ]
     if len(first) > _SHOWN:
-        out.append(say("stock.more", lines=f"{len(first) - _SHOWN:,}"))
+        out.append("  " + say("stock.more", lines=f"{len(first) - _SHOWN:,}"))
     pooled = told["held_centrally"]
     if pooled:
         kept, apart = (sum(_worth(r, k) for r in pooled) for k in ("stock_average", "stock_apart"))
         out.append(say("stock.pool", items=len(pooled), kept=f"{order['currency']} {kept:,.0f}", apart=f"{apart:,.0f}",
                        branches=told["branches"]))  # fmt: skip
         best = sorted(pooled, key=lambda r: (_worth(r, "stock_average") - _worth(r, "stock_apart"), r["stock_id"]))
-        out += [say("stock.pool_line", item=_named(r), kept=f"{r['stock_average_pieces']:,.1f}",
+        out += ["  " + say("stock.pool_line", item=_named(r), kept=f"{r['stock_average_pieces']:,.1f}",
                     apart=f"{r['stock_apart_pieces']:,.1f}") for r in best[:2]]  # fmt: skip
     if told["bought_for_the_job"]:
         out.append(say("stock.to_order", items=len(told["bought_for_the_job"])))

@@ -131,7 +131,7 @@ def test_every_figure_has_its_table(told):
 def test_every_section_and_caution_is_there(told):
     page = Page(told[2])
     ids = [e["attrs"]["id"] for e in page.all("section")]
-    assert ids == ["asked", "ledger", "records", "families", "places", "material", "governs", "why_not", "flags",
+    assert ids == ["asked", "ledger", "records", "families", "places", "material", "years", "governs", "why_not", "flags",
                    "practice", "look_first", "method", "cautions"]  # fmt: skip
     text = page.all("main")[0]["text"]
     for line in words.cautions():

@@ -166,7 +166,7 @@ def test_rates_come_from_demand_by_year_where_a_run_has_it(run_copy, tmp_path):
     year = int(json.loads((run / "manifest.json").read_text())["as_of"][:4])
     parts = [standing.assign(year=year + k, cause_code=cause, pieces_expected=standing["pieces_expected"] * share)
              for k in (1, 2) for cause, share in (("new", 0.02), ("replaced", 0.05 * k))]  # fmt: skip
-    io.write_table("demand", pd.concat([demand, *parts]), run)
+    io.write_table("demand", pd.concat([demand[demand["year"].isna()], *parts]), run)
     done = plan_stock(run, Asked(), Settings())
     assert done.basis == "demand" and done.year == year + 1 and set(done.stock["jobs_from_code"]) == {"demand"}
     here = done.stock[done.stock["branch_id"] != "(central)"]
