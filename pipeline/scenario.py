@@ -16,6 +16,7 @@ from pipeline.demand import roll_up
 from pipeline.design_point.lowered import lower
 from pipeline.errors import UsageError
 from pipeline.export import write_exports
+from pipeline.jurisdiction import judge
 from pipeline.materials import Catalogue, added, bill, catalogue, draw_rows, draw_sums, settled
 from pipeline.risk import flags
 from pipeline.settings import Settings, of_run
@@ -83,7 +84,7 @@ def lower_water(
 
 
 def _write(run: Path, fall_m: float, out: Path, settings: Settings, tell: Callable[[str], None]) -> dict[str, Any]:
-    names = ("design", "selection", "not_chosen", "risks", "bill_lines", "lowering")
+    names = ("design", "selection", "not_chosen", "risks", "bill_lines", "local_rules", "lowering")
     goods = catalogue(settings)
     writers = {name: io.TableWriter(name, out) for name in names}
     sums: list[pd.DataFrame] = []
@@ -98,10 +99,12 @@ def _write(run: Path, fall_m: float, out: Path, settings: Settings, tell: Callab
             sized = size(after, wells, settings)
             chosen = sized.selection.reset_index(drop=True)
             table = _side_by_side(wells, points, after, before, chosen, moves)
+            billed = bill(chosen, after, settings)
             frames = {
                 "design": after, "selection": chosen, "not_chosen": sized.not_chosen,
                 "risks": flags(wells, after, chosen, settings, sized.changes),
-                "bill_lines": bill(chosen, after, settings), "lowering": table,
+                "bill_lines": billed, "lowering": table,
+                "local_rules": judge(wells, after, chosen, billed, settings),
             }  # fmt: skip
             for name in names:
                 writers[name].write(io.to_arrow(name, io.sorted_by_key(name, frames[name])))

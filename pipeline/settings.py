@@ -27,10 +27,11 @@ from pipeline.units import convert
 _SI = {
     "ft": "m", "in": "m", "mm": "m", "m": "m", "gpm": "m**3/s", "L/min": "m**3/s", "psi": "Pa", "lb": "kg", "kg": "kg",
     "lb/ft": "kg/m", "kg/kW": "kg/W", "ft/s": "m/s", "degF": "degC", "degC": "degC", "degC/m": "degC/m",
-    "gallon": "m**3", "L": "m**3", "ft**3": "m**3", "hp": "W", "h": "s", "mg/L": "mg/L", "kg/m**3": "kg/m**3", "year": "year", "": "",
+    "gallon": "m**3", "L": "m**3", "ft**3": "m**3", "hp": "W", "h": "s", "mg/L": "mg/L", "kg/m**3": "kg/m**3", "year": "year",
+    "": "",
 }  # fmt: skip
 _KNOWN = {"market", "practice", "prices", "regions", "overrides", "as_of", "draws", "seed", "horizon_years",
-          "gate", "units", "accept_repairs", "households"}  # fmt: skip
+          "gate", "units", "accept_repairs", "local_rules", "households"}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -76,6 +77,7 @@ class Settings:
     limit: int | None = None
     layouts: tuple[Path, ...] = ()
     prices: Path | None = None
+    local_rules: Path | None = None
     threads: int = 2
     chunk_wells: int = 32_768
     strict: bool = False
@@ -126,6 +128,7 @@ class Settings:
             "as_of": self.as_of, "limit": self.limit, "strict": self.strict,
             "layouts": [path.name for path in self.layouts],
             "prices": self.prices.name if self.prices else "prices.csv (invented demo list)",
+            "local_rules": self.local_rules.name if self.local_rules else None,
             "practice_overlay": self.practice_overlay, "overrides": len(self.overrides),
             "gate": self.gate_overlay, "accept_repairs": list(self.accept_repairs),
             "regions": self.regions.name if self.regions else None, "region_trust": self.region_trust,
@@ -156,6 +159,8 @@ def load(path: Path | None, **given: Any) -> Settings:
     values["practice_overlay"] = dict(found.get("practice", {}))
     values["overrides"] = dict(found.get("overrides", {}))
     values["gate_overlay"] = dict(found.get("gate", {}))
+    if path and "local_rules" in found:
+        values["local_rules"] = (path.parent / str(found["local_rules"])).resolve()
     if path and "prices" in found:
         values["prices"] = (path.parent / found["prices"]).resolve()
     if path and "households" in found:
@@ -229,6 +234,10 @@ def of_run(folder: Path, settings: Settings) -> tuple[Settings, dict[str, Any]]:
         settings, market=told["market"], draws=told["draws"], seed=told["seed"], as_of=told["as_of"],
         practice_overlay=told["practice_overlay"], units=settings.units or told["units"],
     )  # fmt: skip
+    ruled = settings.local_rules.name if settings.local_rules else None
+    if told.get("local_rules") not in (None, ruled):
+        raise UsageError(f"The run used the local rules '{told['local_rules']}', which it does not hold; "
+                         "name that file in a settings file.")  # fmt: skip
     listed = settings.prices.name if settings.prices else None
     if not told["prices"].startswith("prices.csv (invented") and listed != told["prices"]:
         raise UsageError(

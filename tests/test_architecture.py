@@ -14,7 +14,7 @@ MAY = {
     "typed": {"errors", "schema", "units"},
     "settings": {"errors", "schema", "units"}, "io": {"errors", "schema"}, "rng": {"compiled"}, "compiled": {"keeping"},
     "physics": {"compiled"}, "ingest": BASE, "normalise": BASE | {"ingest", "typed"}, "validate": BASE,
-    "design_point": BASE, "materials": BASE, "sizing": BASE | {"materials"}, "risk": BASE | {"materials"},
+    "design_point": BASE, "materials": BASE, "jurisdiction": BASE, "sizing": BASE | {"materials", "jurisdiction"}, "risk": BASE | {"materials"},
     "install": BASE | {"materials"}, "demand": BASE, "export": BASE | {"demand"}, "report": BASE | {"export", "demand"},
     "workbook": BASE | {"export", "report"}, "public": BASE | {"export", "report"},
     "sheet": BASE | {"typed", "api", "chain", "sizing", "explain_sheet"},
@@ -27,7 +27,7 @@ MAY = {
     "check_values": BASE | {"sizing"}, "practice_table": BASE | {"design_point", "materials", "sizing"},
     "measure": BASE | {"design_point", "sizing"},
     "price_shift": BASE | {"materials", "sizing", "export"},
-    "scenario": BASE | {"design_point", "materials", "sizing", "risk", "demand", "export"},
+    "scenario": BASE | {"design_point", "materials", "sizing", "risk", "demand", "export", "jurisdiction"},
     "stock": BASE | {"materials", "demand", "export"},
     "api": BASE | {"chain", "design_point", "sheet"},
 }  # fmt: skip

@@ -236,7 +236,7 @@ def local(content: Content, units: str) -> Section | None:
     if not out:
         place = str(content["wells"][0].get("area_code") or "").rpartition("-")[2]
         out = [f"{row['sentence']} [{titles.get(row['reference_id'], row['reference_id'])}]"
-               for row in about.values() if place and row["area_code"] == place]  # fmt: skip
+               for row in about.values() if place and row["area_code"].rpartition("-")[2] == place]  # fmt: skip
     return section("local", items=[*out, words.say("explain.local_decides" if out else "explain.no_local")])
 
 
