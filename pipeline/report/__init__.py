@@ -5,10 +5,11 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from pipeline import io, words
-from pipeline.report import ahead, answers, opening, reasons
+from pipeline.report import ahead, answers, opening, reasons, site
 from pipeline.report.facts import Facts
 from pipeline.report.summary import last_lines
 
@@ -16,7 +17,8 @@ __all__ = ["last_lines", "page", "write_region", "write_report"]
 
 SECTIONS = (
     opening.asked, opening.ledger, opening.records, answers.families, answers.places, answers.material, ahead.years,
-    reasons.governs, reasons.why_not, reasons.flags, reasons.practice, reasons.look_first, reasons.method,
+    reasons.governs, reasons.why_not, reasons.flags, site.lifting, site.local, reasons.practice, reasons.look_first,
+    reasons.method,
 )  # fmt: skip
 
 
@@ -43,14 +45,19 @@ def write_report(folder: Path, units: str = "us", language: str = words.ENGLISH)
     tables and manifest give the same bytes.
     """
     with words.language(language), Facts(Path(folder), units) as facts:
-        content = page([build(facts) for build in SECTIONS])
+        content = page(_built(SECTIONS, facts))
     io.write_text(Path(folder) / "report.html", content)
 
 
 REGION_SECTIONS = (
     opening.records, answers.families, answers.places, answers.material, ahead.years, reasons.governs,
-    reasons.why_not, reasons.flags, reasons.practice, reasons.look_first, reasons.method,
+    reasons.why_not, reasons.flags, site.lifting, site.local, reasons.practice, reasons.look_first, reasons.method,
 )  # fmt: skip
+
+
+def _built(builders: Sequence[Callable[[Facts], dict[str, object] | None]], facts: Facts) -> list[dict[str, object]]:
+    """Sections that have something to say."""
+    return [section for section in (build(facts) for build in builders) if section is not None]
 
 
 def write_region(folder: Path, region: str, units: str = "us", language: str = words.ENGLISH) -> Path:
@@ -76,7 +83,7 @@ def write_region(folder: Path, region: str, units: str = "us", language: str = w
         When no well lies in that region.
     """
     with words.language(language), Facts(Path(folder), units, region) as facts:
-        content = page([build(facts) for build in REGION_SECTIONS], region)
+        content = page(_built(REGION_SECTIONS, facts), region)
     plain = re.sub(r"[^a-z0-9]+", "_", region.lower()).strip("_")[:60]
     path = Path(folder) / "regions" / f"{plain}_{hashlib.sha256(region.encode()).hexdigest()[:6]}.html"
     io.write_text(path, content)
