@@ -135,7 +135,7 @@ def run(
     PipelineError
         With a message for people; nothing half-written stays behind.
     """
-    from pipeline.demand import roll_up
+    from pipeline.demand import new_wells, roll_up
     from pipeline.demand.coverage import coverage
     from pipeline.demand.replacement import cohorts
     from pipeline.demand.years import by_year
@@ -223,10 +223,11 @@ def run(
         goods = catalogue(settings)
         drawn = settled(added(sums), goods)
         standing = roll_up(drawn, settings, goods.currency)
-        none = pd.DataFrame(columns=["area_code", "region_code", "use_code", "year", "draw", "wells_milli"])
-        yearly, parts = by_year(folder, drawn, goods.items, settings, as_of, none, goods.currency)
+        coming = new_wells.forecast(folder, settings, as_of)
+        yearly, parts = by_year(folder, drawn, goods.items, settings, as_of, coming.paths, goods.currency)
         demand = pd.concat([standing, yearly], ignore_index=True) if len(yearly) else standing
         counts["demand"] = io.write_table("demand", demand, folder, settings.threads)
+        counts["forecast"] = io.write_table("forecast", coming.table, folder, settings.threads)
         counts["band_parts"] = io.write_table("band_parts", parts, folder, settings.threads)
         told = coverage(folder, cohorts(folder, settings), settings, as_of)
         counts["coverage"] = io.write_table("coverage", told, folder, settings.threads)

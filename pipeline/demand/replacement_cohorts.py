@@ -39,7 +39,8 @@ def cohorts(folder: Path, settings: Settings) -> pd.DataFrame:
         wells = base.read_parquet(parts)
         base.register("wells", wells)
         found = base.execute(sql, {"limit_ph": settings.base("limit_ph_galvanised")}).df()
-    return found.astype({"completed_decade": "Int64", "start_year": "Int64"})
+    names = dict.fromkeys(("area_code", "region_code", "use_code"), object)  # a column without any name comes as numbers
+    return found.astype({"completed_decade": "Int64", "start_year": "Int64", **names})
 
 
 def dated(found: pd.DataFrame, settings: Settings, as_of_year: int) -> pd.DataFrame:

@@ -81,12 +81,14 @@ def _material(folder: Path, settings: Settings, now: int) -> pd.DataFrame:
         for name in ("wells", "selection"):
             base.register(name, base.read_parquet([str(path) for path in io.parts(name, folder)]))
         found = base.execute(sql, {"since": now - int(settings.base("years_recent"))}).df()
-    return found.astype({"completed_decade": "Int64"})
+    names = dict.fromkeys(("area_code", "region_code", "use_code", "family_code"), object)
+    return found.astype({"completed_decade": "Int64", **names})
 
 
 def _places(rows: pd.DataFrame) -> pd.DataFrame:
     """Regions in order: area_code, region_code, place (their number) and area (the number of the area)."""
-    found = rows.drop_duplicates().sort_values(_PLACE, na_position="last", ignore_index=True)
+    named = rows.astype(object).where(rows.notna(), None)
+    found = named.drop_duplicates().sort_values(_PLACE, na_position="last", ignore_index=True)
     area, _ = pd.factorize(found["area_code"], use_na_sentinel=False)
     return found.assign(place=np.arange(len(found)), area=area)
 
