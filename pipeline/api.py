@@ -54,7 +54,8 @@ def size(wells: pd.DataFrame, settings: Settings | None = None) -> dict[str, pd.
     Returns
     -------
     dict of DataFrame
-        The tables ``design``, ``selection``, ``not_chosen``, ``risks``, ``install_plan``, ``bill_lines`` and ``residuals``.
+        The tables ``design``, ``selection``, ``not_chosen``, ``risks``, ``install_plan``, ``bill_lines``,
+        ``local_rules`` and ``residuals``.
     """
     from pipeline.chain import PER_WELL, per_well
     from pipeline.design_point import learn

@@ -171,7 +171,7 @@ def measure(
 def stock(
     run_folder: RunFolder,
     branch: Annotated[
-        Path | None, typer.Option("--branch", help="CSV of branches and the regions they serve; each region by default.")
+        Path | None, typer.Option("--branch", help="CSV of branches and regions they serve; each region by default.")
     ] = None,
     items: Annotated[
         Path | None, typer.Option("--items", help="CSV of items: packs, lead times, stock on hand, prices.")

@@ -27,7 +27,8 @@ from pipeline.units import convert
 _SI = {
     "ft": "m", "in": "m", "mm": "m", "m": "m", "gpm": "m**3/s", "L/min": "m**3/s", "psi": "Pa", "lb": "kg", "kg": "kg",
     "lb/ft": "kg/m", "kg/kW": "kg/W", "ft/s": "m/s", "degF": "degC", "degC": "degC", "degC/m": "degC/m",
-    "gallon": "m**3", "L": "m**3", "ft**3": "m**3", "hp": "W", "h": "s", "mg/L": "mg/L", "kg/m**3": "kg/m**3", "year": "year",
+    "gallon": "m**3", "L": "m**3", "ft**3": "m**3", "hp": "W", "h": "s", "mg/L": "mg/L", "kg/m**3": "kg/m**3",
+    "year": "year",
     "": "",
 }  # fmt: skip
 _KNOWN = {"market", "practice", "prices", "regions", "overrides", "as_of", "draws", "seed", "horizon_years",

@@ -90,12 +90,12 @@ def _told(found: pd.DataFrame, settings: Settings, now: int, last: int, recorded
     recent = found[found["year"] > last - int(settings.base("years_recent"))]
     places = found[_PLACE].drop_duplicates().sort_values(_PLACE, na_position="last", ignore_index=True)
     number = _numbers(found, places)
-    enough = np.bincount(_numbers(recent, places), recent["wells_milli"], len(places))
-    enough = enough >= settings.base("wells_recent_least") * 1000.0
+    held = np.bincount(_numbers(recent, places), recent["wells_milli"], len(places))
+    enough = held >= settings.base("wells_recent_least") * 1000.0
     area, _ = pd.factorize(places["area_code"], use_na_sentinel=False)
     # series: each region with enough wells, then the other regions of each area
-    series_of = np.where(enough, np.cumsum(enough) - 1, enough.sum() + area)
-    kinds, series_of = np.unique(series_of, return_inverse=True)
+    numbered = np.where(enough, np.cumsum(enough) - 1, enough.sum() + area)
+    kinds, series_of = np.unique(numbered, return_inverse=True)
     counts = np.zeros((len(kinds), last - first + 1))
     kept = (found["year"] >= first).to_numpy()
     np.add.at(counts, (series_of[number][kept], found["year"].to_numpy()[kept] - first),
@@ -132,12 +132,14 @@ def _numbers(rows: pd.DataFrame, places: pd.DataFrame) -> NDArray[np.int64]:
     return index.get_indexer(pd.MultiIndex.from_frame(rows[_PLACE].astype(object).fillna("")))
 
 
-def _uses(found: pd.DataFrame, recent: pd.DataFrame, places: pd.DataFrame, series_of: NDArray[np.int64]) -> pd.DataFrame:
+def _uses(
+    found: pd.DataFrame, recent: pd.DataFrame, places: pd.DataFrame, series_of: NDArray[np.int64]
+) -> pd.DataFrame:
     """Share of each region and use in its series: of recent wells, of all where the series has no recent one."""
     frames = []
     for rows in (recent, found):
-        own = rows.assign(place=_numbers(rows, places)).groupby(["place", "use_code"], dropna=False)["wells_milli"].sum()
-        part = own.reset_index()
+        own = rows.assign(place=_numbers(rows, places)).groupby(["place", "use_code"], dropna=False)
+        part = own["wells_milli"].sum().reset_index()
         part["series"] = series_of[part["place"].to_numpy()]
         part["share"] = part["wells_milli"] / part.groupby("series")["wells_milli"].transform("sum")
         frames.append(part)
@@ -152,7 +154,8 @@ def _rows(drawn: Floats, share: pd.DataFrame, places: pd.DataFrame, steps: list[
     draw, row, step = np.nonzero(milli)
     at = share["place"].to_numpy()[row]
     return pd.DataFrame({
-        "area_code": places["area_code"].to_numpy(object)[at], "region_code": places["region_code"].to_numpy(object)[at],
+        "area_code": places["area_code"].to_numpy(object)[at],
+        "region_code": places["region_code"].to_numpy(object)[at],
         "use_code": share["use_code"].to_numpy(object)[row], "year": np.array(steps)[step], "draw": draw,
         "wells_milli": milli[draw, row, step],
     })  # fmt: skip
@@ -179,14 +182,19 @@ def _table(
             " SELECT region_level, region_code, year, draw, sum(wells_milli)::BIGINT AS milli FROM levels GROUP BY ALL",
             {"all": words.say("place.all")},
         ).df()
-        keys = base.execute("SELECT area_key(area_code) AS area, region_key(area_code, region_code) AS region FROM named").df()
+        keys = base.execute(
+            "SELECT area_key(area_code) AS area, region_key(area_code, region_code) AS region FROM named"
+        ).df()
     if levels.empty:
         return _nothing("").table
-    wide = levels.pivot_table(index=["region_level", "region_code", "year"], columns="draw", values="milli", aggfunc="sum")
+    wide = levels.pivot_table(
+        index=["region_level", "region_code", "year"], columns="draw", values="milli", aggfunc="sum"
+    )
     values = wide.reindex(columns=range(draws)).fillna(0).to_numpy(float) / 1000.0
     p10, p50, p90 = np.quantile(values, [0.1, 0.5, 0.9], axis=1)
     out = wide.index.to_frame(index=False).assign(
-        cause_code="new", wells_count=values.mean(axis=1), wells_count_p10=p10, wells_count_p50=p50, wells_count_p90=p90,
+        cause_code="new", wells_count=values.mean(axis=1), wells_count_p10=p10, wells_count_p50=p50,
+        wells_count_p90=p90,
     )  # fmt: skip
     by_region = pd.DataFrame({
         "region_code": keys["region"], "method_code": method, "score": told.score[series_of],

@@ -39,7 +39,7 @@ def cohorts(folder: Path, settings: Settings) -> pd.DataFrame:
         wells = base.read_parquet(parts)
         base.register("wells", wells)
         found = base.execute(sql, {"limit_ph": settings.base("limit_ph_galvanised")}).df()
-    names = dict.fromkeys(("area_code", "region_code", "use_code"), object)  # a column without any name comes as numbers
+    names = dict.fromkeys(("area_code", "region_code", "use_code"), object)  # columns without a name come as numbers
     return found.astype({"completed_decade": "Int64", "start_year": "Int64", **names})
 
 

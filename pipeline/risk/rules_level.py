@@ -30,7 +30,8 @@ def dry_run(view: View, limit: float) -> Finding:
     pumped = view.number("design.depth_pumping_m")
     rest = np.where(is_tested & ~np.isnan(pumped), pumped, view.number("design.depth_static_m"))
     margin = np.where(is_set, depth - rest, depth - level)
-    held = view.is_in("design.setting_limited_code", ("bottom", "screen", "obstruction", "dry")) | (is_set & is_level_recorded)
+    stopped = view.is_in("design.setting_limited_code", ("bottom", "screen", "obstruction", "dry"))
+    held = stopped | (is_set & is_level_recorded)
     tripped = held & (margin < limit)
     below = view.number("design.depth_pumping_m") > depth
     return Finding(tripped, margin, raised=tripped & below & is_level_recorded)

@@ -98,7 +98,8 @@ def _by_year(base: Any, run: Path, as_of: str) -> tuple[pd.DataFrame | None, str
         return None, "", None
     rates = base.execute(
         f"SELECT region_code AS place, item_id, cause_code, sum(pieces_expected) AS pieces_year FROM {source} "
-        "WHERE region_level = 'region' AND year = ? AND cause_code NOT IN ('standing', 'every') AND pieces_expected > 0 "
+        "WHERE region_level = 'region' AND year = ? AND cause_code NOT IN ('standing', 'every') "
+        "AND pieces_expected > 0 "
         "GROUP BY ALL ORDER BY ALL", [found],
     ).df()  # fmt: skip
     return (rates, "demand", int(found)) if len(rates) else (None, "", None)

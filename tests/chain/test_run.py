@@ -72,11 +72,13 @@ def test_rows_agree_between_tables(sample_run):
 
 def test_demand_of_regions_sums_to_the_whole(sample_run):
     demand = io.read_table("demand", sample_run)
-    totals = demand.pivot_table("pieces_expected", "item_id", "region_level", aggfunc="sum")
+    demand["year"] = demand["year"].fillna(0)
+    totals = demand.pivot_table("pieces_expected", ["cause_code", "year", "item_id"], "region_level", aggfunc="sum")
     pd.testing.assert_series_equal(totals["all"], totals["region"], check_names=False, rtol=1e-9)
     pd.testing.assert_series_equal(totals["all"], totals["area"], check_names=False, rtol=1e-9)
     assert (demand["pieces_p10"] <= demand["pieces_p90"]).all()
-    assert demand["year"].isna().all() and set(demand["cause_code"]) == {"standing"}
+    assert set(demand["cause_code"]) == {"standing", "new", "replaced", "rehabilitated", "every"}
+    assert ((demand["year"] == 0) == (demand["cause_code"] == "standing")).all()
 
 
 def test_every_family_and_outcome_has_something_to_show(sample_run):
@@ -208,5 +210,6 @@ def test_a_run_without_any_pipe_ends_well(tmp_path, rows, outcome):
 
 def test_frames_in_frames_out():
     done = pipeline.size(pd.DataFrame({"depth_completed_m": [60.0, 90.0], "use_code": ["domestic", "stock"]}))
-    assert set(done) == {"design", "selection", "not_chosen", "risks", "install_plan", "bill_lines", "residuals"}
+    assert set(done) == {"design", "selection", "not_chosen", "risks", "install_plan", "bill_lines", "local_rules",
+                         "residuals"}  # fmt: skip
     assert done["selection"]["option_id"].notna().all()

@@ -4,6 +4,7 @@ import json
 import re
 import shutil
 import subprocess
+from pathlib import Path
 
 import invented_run
 import pytest
@@ -65,7 +66,7 @@ def told(page, tmp_path, script):
 def test_reference_axe_finds_nothing_serious(page, tmp_path):
     axe = pytest.importorskip("axe_core_python", reason="axe-core is not installed")
     source = (next(iter(axe.__path__)) + "/axe.min.js")
-    code = open(source, encoding="utf-8").read().replace("</script>", "<\\/script>")
+    code = Path(source).read_text(encoding="utf-8").replace("</script>", "<\\/script>")
     script = (f"<script>{code}</script><script>axe.run(document,{{resultTypes:['violations']}}).then(r=>{{"
               "document.title=JSON.stringify(r.violations.map(v=>[v.impact,v.id,v.nodes.length,"
               "v.nodes[0].target.join(' ')]))})</script>")  # fmt: skip
