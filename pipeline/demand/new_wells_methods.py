@@ -52,7 +52,7 @@ def half_trend(past: Floats, ahead: int, alpha: float = 0.5) -> Floats:
     """
     years = past.shape[1]
     place = np.arange(years) - (years - 1) / 2.0
-    slope = past @ place / (place @ place)
+    slope = past @ place / max(place @ place, 1.0)
     first = (1.0 - (1.0 - alpha) ** years) / alpha
     return _level(past, alpha)[:, None] + slope[:, None] / 2.0 * (np.arange(ahead) + first)[None, :]
 
