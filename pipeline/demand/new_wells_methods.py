@@ -309,7 +309,7 @@ def paths(told: Told, shared: Floats, own: Floats, kept: float = 0.5) -> Floats:
     -------
     ndarray (draws, series, ahead), not below nought
         Errors are drawn from those of the back-test, one rank for all years of a draw: a good year to build does not
-        end on the last of December.
+        end on the last of December. The mean of the draws is the forecast.
     """
     from scipy.special import ndtr
 
@@ -320,5 +320,9 @@ def paths(told: Told, shared: Floats, own: Floats, kept: float = 0.5) -> Floats:
             drawn = np.quantile(errors, rank)
         else:
             drawn = np.sqrt(kept) * shared + np.sqrt(1.0 - kept) * own
-        out[:, :, h] = np.maximum(np.nan_to_num(told.point[:, h]) + told.spread * drawn, 0.0)
+        point = np.nan_to_num(told.point[:, h])
+        here = np.maximum(point + told.spread * drawn, 0.0)
+        # cut off at nought, draws would lie above the forecast on the mean
+        mean = here.mean(axis=0)
+        out[:, :, h] = here * np.divide(point, mean, out=np.ones_like(mean), where=mean > 0)
     return out
