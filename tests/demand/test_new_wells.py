@@ -93,8 +93,9 @@ def test_property_the_band_covers_four_in_five_of_what_comes():
 @pytest.mark.parametrize("dates", [["2020-05-01"], ["2020-05-01", "2021-05-01"], ["1975-01-01"] * 30, ["2022-01-01"] * 400])
 def test_short_old_and_single_year_series_end_well(tmp_path, dates):
     told = new_wells.forecast(folder_of(tmp_path, [("A", "r", "domestic", d) for d in dates]), Settings(draws=8), "2023-06-01")
-    assert (told.table["wells_count"] >= 0).all() and np.isfinite(told.table["wells_count"]).all()
-    assert (told.table["wells_count"] <= 2 * len(dates) + 5).all()
+    count = pd.to_numeric(told.table["wells_count"])  # no row where nothing new is to be expected
+    assert (count >= 0).all() and np.isfinite(count).all() and (count <= 2 * len(dates) + 5).all()
+    assert len(count) or dates[0].startswith("1975")
 
 
 def test_no_date_gives_a_reason(tmp_path):
