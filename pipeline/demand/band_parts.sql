@@ -60,8 +60,8 @@ widths AS (
 )
 SELECT region_level, region_code, CASE cause $causes ELSE 'every' END AS cause_code, item_id, part_code,
     length_m_p10, length_m_p90,
-    coalesce((length_m_p90 - length_m_p10) ** 2
-        / nullif(sum((length_m_p90 - length_m_p10) ** 2) OVER (PARTITION BY region_level, region_code, cause, item), 0), 0)
-        AS share_band_fraction
+    round(coalesce((length_m_p90 - length_m_p10) ** 2
+        / nullif(sum((length_m_p90 - length_m_p10) ** 2) OVER (PARTITION BY region_level, region_code, cause, item), 0), 0),
+        9) AS share_band_fraction
 FROM widths JOIN items USING (item)
 ORDER BY ALL;

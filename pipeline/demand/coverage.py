@@ -232,8 +232,8 @@ def coverage(folder: Path, found: pd.DataFrame, settings: Settings, as_of: str) 
         out[f"wells_estimated_count{end}"] = out["wells_count"] + own * (value - 1.0)
     out["wells_active_count"], out["households_count"] = own, out["households"]
     past = told & ~((ratio >= LOWEST) & (ratio <= HIGHEST))
-    stated = out["year"].astype(float).map(lambda y: f"{y:.0f}" if y == y else "")
-    source = out["source"].astype(object).fillna("").astype(str) + ", " + stated
+    stated = pd.Series([f"{y:.0f}" if y == y else "" for y in out["year"].astype(float)], out.index, dtype=object)
+    source = out["source"].astype(object).fillna("") + ", " + stated
     out["detail"] = np.where(told, np.where(past, words.say("coverage.clipped"), words.say("coverage.given")) + " "
                              + source, words.say("coverage.unknown"))  # fmt: skip
     return out[[c.field.name for c in schema.table("coverage")]]

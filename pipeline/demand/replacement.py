@@ -124,7 +124,7 @@ def _by_kind(years: NDArray[np.integer], ahead: int, believed: Believed, steel_d
 
 
 def _region_keys(rows: pd.DataFrame) -> NDArray[np.uint64]:
-    area, region = (rows[name].fillna("").astype(str) for name in ("area_code", "region_code"))
+    area, region = (rows[name].astype(object).fillna("").astype(str) for name in ("area_code", "region_code"))
     return rng.keys(list(area + "\x1f" + region))
 
 

@@ -9,6 +9,7 @@ and use take.
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -25,6 +26,8 @@ FAMILIES = ("", "pe", "pvc", "pex", "galvanised", "stainless")
 CAUSES = ("new", "replaced", "unrecorded", "rehabilitated")
 _FACTORS = ["place", "base", "cause", "year", "draw", "family", "pipe", "goods", "always", "seldom"]
 _PLACE = ["area_code", "region_code"]
+# keys without a single name would come as numbers
+_NAMED: Any = {"area_code": object, "region_code": object, "use_code": object}
 
 
 def by_year(
@@ -130,8 +133,8 @@ def _shares(
     """Share of each cohort in its region's pipe of a family; in its wells where the region has no such pipe."""
     value = "length_mm" if family else "wells_milli"
     own = material[material["family_code"] == family] if family else material[material["family_code"].notna()]
-    sums = own.groupby(COHORT, dropna=False)[value].sum().reset_index()
-    held = named.assign(order=np.arange(len(named))).merge(sums, on=COHORT, how="left").sort_values("order")
+    sums = own.groupby(COHORT, dropna=False)[value].sum().reset_index().astype(_NAMED)
+    held = named.astype(_NAMED).assign(order=np.arange(len(named))).merge(sums, on=COHORT, how="left").sort_values("order")
     amount = held[value].fillna(0.0).to_numpy(float)
     count = np.diff(np.append(first, len(region)))
     total, every = (np.repeat(np.add.reduceat(x, first), count) for x in (amount, wells))
@@ -145,7 +148,8 @@ def _new(new: pd.DataFrame, material: pd.DataFrame, places: pd.DataFrame, settin
         return pd.DataFrame(columns=_FACTORS)
     least = settings.base("wells_recent_least") * 1000.0
     shares = _each_takes(material.assign(place=_number(material, places)), places, least)
-    rows = new.assign(place=_number(new, places)).merge(shares, on=["place", "use_code"], how="left")
+    named = new.assign(place=_number(new, places)).astype({"use_code": object})
+    rows = named.merge(shares.astype({"use_code": object}), on=["place", "use_code"], how="left")
     rows = rows[rows["base"].notna()]
     wells = rows["wells_milli"].to_numpy(float) / 1000.0
     out = rows.assign(cause=CAUSES.index("new"), pipe=wells * rows["pipe"], goods=wells * rows["goods"])
@@ -173,6 +177,8 @@ def _each_takes(material: pd.DataFrame, places: pd.DataFrame, least: float) -> p
     for keys, rows, by_area in ladder:
         count = rows.groupby(keys, dropna=False)["wells_milli"].sum()
         enough = count[count >= (least if rows is recent else 1.0)].rename("n").reset_index()
+        if "use_code" in keys:
+            enough = enough.astype({"use_code": object})
         here = left.merge(enough, on=keys)
         left = left.merge(enough[keys], on=keys, how="left", indicator=True)
         left = left[left["_merge"] == "left_only"].drop(columns="_merge")
@@ -183,7 +189,10 @@ def _each_takes(material: pd.DataFrame, places: pd.DataFrame, least: float) -> p
             own = rows[rows["family_code"] == family] if family else rows[rows["family_code"].notna()]
             every = material[material["family_code"] == family] if family else material[material["family_code"].notna()]
             sums = ["length_mm", "wells_milli"]
-            took = here.merge(own.groupby(keys, dropna=False)[sums].sum().reset_index(), on=keys, how="left")
+            own_sums = own.groupby(keys, dropna=False)[sums].sum().reset_index()
+            if "use_code" in keys:
+                own_sums = own_sums.astype({"use_code": object})
+            took = here.merge(own_sums, on=keys, how="left")
             of = took.merge(every.groupby(base_keys)[sums].sum().reset_index(), on=base_keys, how="left",
                             suffixes=("", "_base"))  # fmt: skip
             whole = here.merge(material.groupby(base_keys)["wells_milli"].sum().rename("all").reset_index(),
