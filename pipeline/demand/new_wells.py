@@ -114,9 +114,10 @@ def _told(found: pd.DataFrame, settings: Settings, now: int, last: int, recorded
     if gap:
         told.point[:, :] = np.concatenate([told.point[:, gap:], np.repeat(told.point[:, -1:], gap, axis=1)], axis=1)
         told.errors = [*told.errors[gap:], *[told.errors[-1]] * gap]
-    names = places["area_code"].astype(object).fillna("").astype(str) + "\x1f" + places["region_code"].astype(object).fillna("").astype(str)
+    area_names = places["area_code"].astype(object).fillna("")
+    names = area_names + "\x1f" + places["region_code"].astype(object).fillna("")
     first_of = np.array([int(np.flatnonzero(series_of == k)[0]) for k in range(len(kinds))])
-    own_key, area_key = (rng.keys([text.iloc[k] for k in first_of]) for text in (names, places["area_code"].astype(object).fillna("")))
+    own_key, area_key = (rng.keys([str(text.iloc[k]) for k in first_of]) for text in (names, area_names))
     shared = np.stack([rng.normal(settings.seed, "new/area", area_key, d) for d in range(draws)])
     own = np.stack([rng.normal(settings.seed, "new/region", own_key, d) for d in range(draws)])
     drawn = paths(told, shared, own)

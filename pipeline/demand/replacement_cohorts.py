@@ -60,8 +60,9 @@ def dated(found: pd.DataFrame, settings: Settings, as_of_year: int) -> pd.DataFr
     pieces, left = [known], lost
     for keys in (["area_code", "region_code"], ["area_code"], []):
         names = [*keys, "start_year"]
-        seen = known.groupby(names, dropna=False, as_index=False)["wells_milli"].sum()
-        seen = seen.astype(dict.fromkeys(keys, object))  # keys without a single name come as numbers
+        seen = known.groupby(names, dropna=False)[["wells_milli"]].sum().reset_index()
+        for key in keys:  # without a single name they come as numbers
+            seen[key] = seen[key].astype(object)
         whole = seen.groupby(keys, dropna=False)["wells_milli"].transform("sum") if keys else seen["wells_milli"].sum()
         seen["share"] = seen["wells_milli"] / whole
         seen, marked = seen.drop(columns="wells_milli"), left.assign(_row=np.arange(len(left)))

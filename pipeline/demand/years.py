@@ -134,7 +134,8 @@ def _shares(
     value = "length_mm" if family else "wells_milli"
     own = material[material["family_code"] == family] if family else material[material["family_code"].notna()]
     sums = own.groupby(COHORT, dropna=False)[value].sum().reset_index().astype(_NAMED)
-    held = named.astype(_NAMED).assign(order=np.arange(len(named))).merge(sums, on=COHORT, how="left").sort_values("order")
+    ordered = named.astype(_NAMED).assign(order=np.arange(len(named)))
+    held = ordered.merge(sums, on=COHORT, how="left").sort_values("order")
     amount = held[value].fillna(0.0).to_numpy(float)
     count = np.diff(np.append(first, len(region)))
     total, every = (np.repeat(np.add.reduceat(x, first), count) for x in (amount, wells))
