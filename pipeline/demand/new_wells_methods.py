@@ -36,7 +36,10 @@ def smoothed(past: Floats, ahead: int, alpha: float) -> Floats:
 
 
 def trend_damped(past: Floats, ahead: int, alpha: float = 0.5, beta: float = 0.2, phi: float = 0.8) -> Floats:
-    """Level and slope smoothed, the slope fading by ``phi`` a year (series, ahead); ``hyndman_fpp3``."""
+    """Level and slope smoothed, the slope fading by ``phi`` a year (series, ahead).
+
+    The damped trend of Gardner and McKenzie (1985), from memory.
+    """
     level, slope = past[:, 0].copy(), np.zeros(len(past))
     for year in range(1, past.shape[1]):
         before = level
@@ -48,7 +51,7 @@ def trend_damped(past: Floats, ahead: int, alpha: float = 0.5, beta: float = 0.2
 def half_trend(past: Floats, ahead: int, alpha: float = 0.5) -> Floats:
     """Smoothed level with half the slope of the straight line through all years (series, ahead).
 
-    Simple smoothing with drift, the form that the theta method takes; ``hyndman_billah_2003``.
+    Simple smoothing with drift, the form that the theta method takes (Hyndman and Billah, 2003), from memory.
     """
     years = past.shape[1]
     place = np.arange(years) - (years - 1) / 2.0
